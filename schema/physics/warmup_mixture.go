@@ -1,0 +1,283 @@
+package physics
+
+import (
+	"math"
+	"sort"
+)
+
+// warmupMixture is the belief after the readings: weighted filters.
+type warmupMixture struct {
+	parts  []weighted
+	slips  []slipSet
+	prior  warmupPrior
+	cases  []warmerCase
+	startC Normal
+}
+
+type weighted struct {
+	filter
+	weight float64
+}
+
+// slipSet is one guess of which filed readings are mistyped.
+type slipSet struct {
+	mask      uint64
+	logWeight float64
+}
+
+// warmerCase is one guess of a coolant-fed warmer.
+type warmerCase struct {
+	onsetS, factor, logPrior float64
+}
+
+// warmupPrior is the belief before the readings: a normal rise and a Student t
+// with four degrees of freedom for the logarithm of the time constant.
+type warmupPrior struct {
+	rise      Normal
+	timeS     float64
+	timeLogSD float64
+	logNormal float64
+}
+
+func newWarmupPrior(b *WarmupBelief) warmupPrior {
+	if b == nil {
+		return warmupPrior{rise: Normal{Mean: defaultRiseC, SD: defaultRiseSDC}, timeS: defaultTimeS, timeLogSD: defaultTimeLogSD}
+	}
+	ratio := b.TimeConstantS.SD / b.TimeConstantS.Mean
+	spread := math.Log1p(float64(ratio * ratio)) // variance of the log of a log-normal
+	return warmupPrior{rise: b.RiseC, timeS: b.TimeConstantS.Mean * math.Exp(-spread/2), timeLogSD: math.Sqrt(spread)}
+}
+
+// logDensity is the log prior density of z standard deviations, up to a constant.
+func (warmupPrior) logDensity(z float64) float64 {
+	return -2.5 * math.Log1p(float64(z*z)/4)
+}
+
+// timeAt is the time constant z standard deviations from the median.
+func (p warmupPrior) timeAt(z float64) float64 { return p.timeS * math.Exp(p.timeLogSD*z) }
+
+// warmerCases spreads the belief in a warmer over onsets and paces.
+func warmerCases(known string) []warmerCase {
+	share := 0.12
+	switch known {
+	case "no":
+		share = 0
+	case "yes":
+		share = 0.95 // a warmer may still be stuck shut
+	}
+	list := []warmerCase{{onsetS: 0, factor: 1, logPrior: math.Log(1 - share)}}
+	if share == 0 {
+		return list
+	}
+	onsets, factors := []float64{150, 240, 330, 450, 630}, []float64{1.25, 1.6, 2.0, 2.4}
+	each := math.Log(share / float64(len(onsets)*len(factors)))
+	for _, o := range onsets {
+		for _, f := range factors {
+			list = append(list, warmerCase{onsetS: o, factor: f, logPrior: each})
+		}
+	}
+	return list
+}
+
+// newWarmupMixture weighs every pace against the readings.
+func newWarmupMixture(in WarmupForecastInput, p timeline) warmupMixture {
+	m := warmupMixture{
+		prior:  newWarmupPrior(in.Prior),
+		cases:  warmerCases(in.CoolantWarmer),
+		startC: Normal{Mean: in.AmbientC, SD: 8},
+	}
+	if len(p.filed) == 0 {
+		m.startC.SD = 3
+	}
+	m.slips = m.likelySlips(p)
+	var all []filter
+	for _, set := range m.slips {
+		all = m.weigh(all, p, set.mask)
+	}
+	m.parts = normalise(all)
+	return m
+}
+
+// begin returns a filter at the start of the check.
+func (m warmupMixture) begin(c warmerCase, z float64) filter {
+	return filter{
+		pace:  pace{timeS: m.prior.timeAt(z), onsetS: c.onsetS, factor: c.factor},
+		tempC: m.startC.Mean, varT: m.startC.SD * m.startC.SD,
+		riseC: m.prior.rise.Mean, varR: m.prior.rise.SD * m.prior.rise.SD,
+		logWeight: c.logPrior + m.prior.logDensity(z),
+	}
+}
+
+const (
+	coarseNodes = 21
+	coarseReach = 6.0 // standard deviations of the prior to either side
+	fineNodes   = 13
+	negligible  = 9.0 // log weight below the best that no longer counts
+)
+
+// weigh appends the filters of one slip set: a coarse grid of time constants
+// for every warmer case, then a fine one where the weight is.
+func (m warmupMixture) weigh(all []filter, p timeline, mask uint64) []filter {
+	const spacing = 2 * coarseReach / (coarseNodes - 1)
+	peaks := make([]float64, len(m.cases))
+	lows, highs := make([]float64, len(m.cases)), make([]float64, len(m.cases))
+	best := math.Inf(-1)
+	for k, c := range m.cases {
+		var logs [coarseNodes]float64
+		top := math.Inf(-1)
+		for i := range logs {
+			f := m.begin(c, -coarseReach+float64(spacing*float64(i)))
+			f.run(p, mask)
+			logs[i] = f.logWeight
+			top = math.Max(top, f.logWeight)
+		}
+		low, high := coarseNodes-1, 0
+		for i, l := range logs {
+			if l > top-negligible {
+				low, high = min(low, i), max(high, i)
+			}
+		}
+		peaks[k] = top
+		lows[k] = -coarseReach + float64(spacing*float64(max(low-1, 0)))
+		highs[k] = -coarseReach + float64(spacing*float64(min(high+1, coarseNodes-1)))
+		best = math.Max(best, top)
+	}
+	for k, c := range m.cases {
+		if peaks[k] < best-negligible {
+			continue
+		}
+		width := (highs[k] - lows[k]) / (fineNodes - 1)
+		for i := 0; i < fineNodes; i++ {
+			f := m.begin(c, lows[k]+float64(width*float64(i)))
+			f.run(p, mask)
+			f.logWeight += math.Log(width)
+			all = append(all, f)
+		}
+	}
+	return all
+}
+
+// normalise turns log weights into shares and leaves out what does not count.
+func normalise(all []filter) []weighted {
+	logs := make([]float64, len(all))
+	for i := range all {
+		logs[i] = all[i].logWeight
+	}
+	total := logSumExp(logs)
+	parts := make([]weighted, 0, len(all))
+	sum := 0.0
+	for i := range all {
+		if w := math.Exp(logs[i] - total); w > 3e-4 {
+			parts = append(parts, weighted{filter: all[i], weight: w})
+			sum += w
+		}
+	}
+	for i := range parts {
+		parts[i].weight /= sum
+	}
+	return parts
+}
+
+const (
+	mostSlipSets = 6
+	keptSlipSets = 3
+)
+
+// likelySlips follows the likeliest guesses of which readings are mistyped
+// through the check, each with a small grid of paces, and returns the best.
+func (m warmupMixture) likelySlips(p timeline) []slipSet {
+	cases := []warmerCase{m.cases[0]}
+	if len(m.cases) > 1 {
+		cases = append(cases, warmerCase{240, 1.8, math.Log(0.1)}, warmerCase{480, 1.8, math.Log(0.1)})
+	}
+	type guess struct {
+		slipSet
+		filters []filter
+	}
+	first := guess{}
+	for _, c := range cases {
+		for z := -4.0; z <= 4; z++ {
+			first.filters = append(first.filters, m.begin(c, z))
+		}
+	}
+	beam := []guess{first}
+	logs := make([]float64, len(first.filters))
+	for _, s := range p.steps {
+		for _, g := range beam {
+			if s.dtS > 0 {
+				for i := range g.filters {
+					g.filters[i].pass(s.stretch, p.ambientC)
+				}
+			}
+		}
+		grown := make([]guess, 0, 2*len(beam))
+		for _, g := range beam {
+			if s.reading >= 0 {
+				slip := guess{slipSet: slipSet{mask: g.mask | 1<<uint(s.reading)}, filters: append([]filter(nil), g.filters...)}
+				for i := range slip.filters {
+					slip.filters[i].end(p, s, true)
+				}
+				grown = append(grown, slip)
+			}
+			for i := range g.filters {
+				g.filters[i].end(p, s, false)
+			}
+			grown = append(grown, g)
+		}
+		if s.reading >= 0 {
+			for k := range grown {
+				for i, f := range grown[k].filters {
+					logs[i] = f.logWeight
+				}
+				grown[k].logWeight = logSumExp(logs)
+			}
+			sort.SliceStable(grown, func(i, j int) bool { return grown[i].logWeight > grown[j].logWeight })
+		}
+		beam = grown[:min(len(grown), mostSlipSets)]
+	}
+	var sets []slipSet
+	for _, g := range beam {
+		if len(sets) < keptSlipSets && g.logWeight > beam[0].logWeight-3.5 {
+			sets = append(sets, g.slipSet)
+		}
+	}
+	if len(p.filed) == 0 {
+		return []slipSet{{}}
+	}
+	return sets
+}
+
+// doubtful lists the readings more likely mistyped than not.
+func (m warmupMixture) doubtful(p timeline, readings int) []int {
+	logs := make([]float64, len(m.slips))
+	for i, s := range m.slips {
+		logs[i] = s.logWeight
+	}
+	total := logSumExp(logs)
+	list := []int{}
+	used := make([]bool, readings)
+	for i, f := range p.filed {
+		share := 0.0
+		for _, s := range m.slips {
+			if s.mask>>uint(i)&1 == 1 {
+				share += math.Exp(s.logWeight - total)
+			}
+		}
+		marked := f.spare
+		if share > 0.5 {
+			marked = f.members
+		}
+		for _, k := range marked {
+			used[k] = true
+		}
+		if len(f.members) == 0 {
+			continue
+		}
+	}
+	for k, u := range used {
+		if u {
+			list = append(list, k)
+		}
+	}
+	return list
+}
