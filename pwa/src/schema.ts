@@ -235,6 +235,31 @@ export interface AttitudePair {
   roll_deg: number;
 }
 
+/** The closed lists of the event bodies, as in schema/procedure/events.go. */
+export const CIRCUITS = ['untouched', 'opened', 'drained', 'flushed', 'replaced', 'unknown'] as const;
+export const READING_SOURCES = ['reader', 'probe', 'gun'] as const;
+export const CHECK_REASONS = [
+  'level_check', 'after_drain', 'after_repair', 'after_cooler_work', 'leak_search', 'second_cycle', 'complaint',
+] as const;
+export const STOP_REASONS = [
+  'phone_call', 'person_near', 'unwell', 'alarm', 'weather', 'wrong_fluid', 'bad_fluid', 'stalled', 'overrun',
+  'reader_dead', 'plug', 'leak', 'other',
+] as const;
+export const NOT_DONE_REASONS = [
+  'too_warm', 'slope', 'cold_implausible', 'overrun', 'no_time', 'bad_fluid', 'wrong_fluid', 'seized_plug',
+  'find_cause', 'interrupted', 'unsafe', 'no_tool', 'customer', 'other',
+] as const;
+export const SEEN_WORDS = [
+  'nothing', 'few_drops', 'drops', 'fast_drops', 'thread', 'stream', 'gush', 'pulses', 'foam', 'bad_fluid', 'engine_off',
+] as const;
+
+export type Circuit = (typeof CIRCUITS)[number];
+export type ReadingSource = (typeof READING_SOURCES)[number];
+export type CheckReason = (typeof CHECK_REASONS)[number];
+export type StopReason = (typeof STOP_REASONS)[number];
+export type NotDoneReason = (typeof NOT_DONE_REASONS)[number];
+export type SeenWord = (typeof SEEN_WORDS)[number];
+
 /** The body of each kind of event. */
 export interface EventBodies {
   'check.started': {
@@ -244,8 +269,8 @@ export interface EventBodies {
     profile_edition: number;
     person_id: string;
     device_id: string;
-    reason: string;
-    cooler_circuit: string;
+    reason: CheckReason;
+    cooler_circuit: Circuit;
     cycle: number;
     utc_offset_min: number;
     warmer: 'yes' | 'no' | 'unknown';
@@ -263,7 +288,7 @@ export interface EventBodies {
     turned?: AttitudePair;
     where: string;
   };
-  'cold.read': { gearbox_c: number; coolant_c?: number; air_c: number; source: string };
+  'cold.read': { gearbox_c: number; coolant_c?: number; air_c: number; source: ReadingSource; explained?: string };
   'plug.cracked': Record<string, never>;
   'kit.laid_out': Record<string, never>;
   'go.decided': { go: boolean; reason?: string };
@@ -273,15 +298,15 @@ export interface EventBodies {
   'reading.taken': {
     value: number;
     unit: 'C' | 'F';
-    source: 'reader' | 'probe' | 'gun';
+    source: ReadingSource;
     confirmed?: boolean;
   };
   'exercise.started': Record<string, never>;
   'exercise.position': { position: string };
-  'exercise.finished': Record<string, never>;
+  'exercise.finished': { complete: boolean };
   'plug.opened': Record<string, never>;
   'plug.closed': { final: boolean; seal?: 'new' | 'reused'; torque_nm?: number };
-  'flow.seen': { seen: string };
+  'flow.seen': { seen: SeenWord };
   'watch.started': Record<string, never>;
   'drip.tapped': Record<string, never>;
   'watch.ended': Record<string, never>;
@@ -290,8 +315,8 @@ export interface EventBodies {
   'entry.corrected': { event_id: string; void?: boolean; body?: unknown };
   'note.written': { text: string };
   'app.resumed': { hidden_wall_ms: number; hidden_mono_ms?: number; restarted: boolean };
-  'stop.begun': { reason: string };
-  'check.finished': { outcome: 'set' | 'not_done'; reason: string };
+  'stop.begun': { reason: StopReason };
+  'check.finished': { outcome: 'set'; reason?: string } | { outcome: 'not_done'; reason: NotDoneReason };
 }
 
 export type EventKind = keyof EventBodies;

@@ -9,7 +9,7 @@
  * written by a screen.
  */
 import type {
-  Caution, Check, CheckEvent, EventBodies, EventKind, Person, Profile, Reminder, Unit, Vehicle, View, Workshop,
+  Caution, Check, CheckEvent, CheckReason, Circuit, EventBodies, EventKind, Person, Profile, Reminder, Unit, Vehicle, View, Workshop,
 } from './schema';
 
 export interface SessionView {
@@ -112,8 +112,8 @@ export interface VehiclePage {
 
 export interface StartCheck {
   vehicle_id: string;
-  reason: string;
-  cooler_circuit: string;
+  reason: CheckReason;
+  cooler_circuit: Circuit;
   cycle: number;
   raised: boolean;
   indoors: boolean;

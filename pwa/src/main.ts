@@ -1,0 +1,9 @@
+/** Opens the data, then shows the first screen. */
+import { mount } from 'svelte';
+import App from './App.svelte';
+import { app } from './app';
+
+const target = document.getElementById('app');
+if (target === null) throw new Error('index.html has no element with the id "app"');
+await app.start();
+mount(App, { target });
