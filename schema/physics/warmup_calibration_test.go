@@ -76,21 +76,25 @@ func TestExplore(t *testing.T) {
 	shell.ShellShare = 0.5
 	lag := gearbox.Base()
 	lag.SensorLagS = 40
+	lag20 := gearbox.Base()
+	lag20.SensorLagS = 20
 	hot := gearbox.Base()
 	hot.RiseC, hot.RiseSDC = 75, 12
-	slow := gearbox.Base()
-	slow.RiseC, slow.RiseSDC = 42, 8
+	low := gearbox.Base()
+	low.RiseC, low.RiseSDC = 42, 8
 	fast := gearbox.Base()
 	fast.TimeConstantS /= 1.8
-	for _, w := range []Window{{30, 50}, {35, 45}} {
+	run := func(label string) {
 		for _, c := range []struct {
 			name   string
 			p      gearbox.Population
 			warmer string
-		}{{"base", gearbox.Base(), "no"}, {"base unknown", gearbox.Base(), "unknown"}, {"winter", gearbox.WinterTruck(), ""}, {"warmer", gearbox.Warmer(), "yes"},
-			{"warmer unsaid", gearbox.Warmer(), ""}, {"shell", shell, ""}, {"lag", lag, ""}, {"hot", hot, ""}, {"lowrise", slow, ""}, {"fast", fast, ""}} {
-			r := judge(t, c.p, 500, w, c.warmer)
-			t.Logf("%v %-14s inside %.3f below %.3f err %.3f n %v missing %d", w, c.name, r.inside, r.below, r.medianError, r.judged, r.missing)
+			seeds  uint64
+		}{{"base", gearbox.Base(), "no", 1000}, {"base unknown", gearbox.Base(), "unknown", 1000}, {"winter", gearbox.WinterTruck(), "", 400}, {"warmer", gearbox.Warmer(), "yes", 400},
+			{"shell", shell, "", 400}, {"lag", lag, "", 400}, {"lag20", lag20, "", 400}, {"hot", hot, "", 400}, {"lowrise", low, "", 400}, {"fast", fast, "", 400}} {
+			r := judge(t, c.p, c.seeds, Window{30, 50}, c.warmer)
+			t.Logf("%v %-14s inside %.3f below %.3f err %.3f n %v missing %d", label, c.name, r.inside, r.below, r.medianError, r.judged, r.missing)
 		}
 	}
+	run("final")
 }

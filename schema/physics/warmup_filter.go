@@ -2,10 +2,11 @@ package physics
 
 import "math"
 
-// pace is one guess of how fast a gearbox warms: its time constant and, once
-// the engine has run onsetS, how many times faster a coolant-fed warmer makes it.
+// pace is one guess of how fast a gearbox warms: its time constant; how many
+// times faster (or slower) it warms once the engine has run onsetS; and how
+// long the engine has run before warming shows.
 type pace struct {
-	timeS, onsetS, factor float64
+	timeS, onsetS, factor, delayS float64
 }
 
 // filter is a Kalman filter for one pace. Given the pace the model is linear in
@@ -14,16 +15,32 @@ type filter struct {
 	pace
 	tempC, riseC      float64
 	varT, covTR, varR float64
-	logWeight         float64
+
+	prior    float64 // log weight before the readings
+	variance float64 // product of the variances the readings were expected with
+	misfit   float64 // sum of the squared misses in those variances
 }
 
+// logWeight is the log of the prior and the likelihood of all readings so far.
+func (f *filter) logWeight() float64 { return f.prior - 0.5*(math.Log(f.variance)+f.misfit) }
+
+// The truth wanders 0.1 °C and the rise 0.8 °C in ten minutes. That is little beside
+// the prior; it keeps a long row of readings from proving too much.
+const (
+	driftVarPerS     = 0.1 * 0.1 / 600
+	riseDriftVarPerS = 0.8 * 0.8 / 600
+)
+
 // pass lets a stretch of time go by.
-func (f *filter) pass(s stretch, ambientC float64) {
-	keep := math.Exp(-s.pacedS(f.onsetS, f.factor) / f.timeS)
+func (f *filter) pass(s *stretch, ambientC float64) {
+	keep := math.Exp(-s.pacedS(&f.pace) / f.timeS)
 	gain := 1 - keep
 	before := f.tempC
 	// Even a good model is not exact; so old readings slowly lose weight.
 	f.varT += float64(driftVarPerS * s.dtS)
+	if s.on {
+		f.varR += float64(riseDriftVarPerS * s.dtS)
+	}
 	if !s.on {
 		f.tempC = float64(keep*f.tempC) + float64(gain*ambientC)
 		f.covTR *= keep
@@ -40,9 +57,6 @@ func (f *filter) pass(s stretch, ambientC float64) {
 	}
 }
 
-// driftVarPerS lets the true temperature wander 0.1 °C in ten minutes.
-const driftVarPerS = 0.1 * 0.1 / 600
-
 // mix pours fluid in: part of the way to its temperature, by an uncertain mass.
 func (f *filter) mix(a FluidAddition, activeML, relativeSD float64) {
 	share := a.VolumeML / (a.VolumeML + activeML)
@@ -54,8 +68,9 @@ func (f *filter) mix(a FluidAddition, activeML, relativeSD float64) {
 	f.covTR *= left
 }
 
-// read takes in a reading and returns the log likelihood it had.
-func (f *filter) read(tempC, variance float64) float64 {
+// read takes in a reading. Its variance is at least 0.09 and the number of
+// filed readings is limited, so that the product of variances stays in range.
+func (f *filter) read(tempC, variance float64) {
 	total := f.varT + variance
 	miss := tempC - f.tempC
 	gainT, gainR := f.varT/total, f.covTR/total
@@ -64,32 +79,39 @@ func (f *filter) read(tempC, variance float64) float64 {
 	f.varR -= float64(gainR * f.covTR)
 	f.covTR -= float64(gainT * f.covTR)
 	f.varT -= float64(gainT * f.varT)
-	return -0.5 * (math.Log(2*math.Pi*total) + float64(miss*miss)/total)
+	f.variance *= total
+	f.misfit += miss * miss / total
 }
 
+// Log likelihoods of a reading apart from its misfit.
+const (
+	logTrue = -0.95976052771770 // ln((1 − slipShare)/√(2π))
+	logSlip = -7.13089883029635 // ln(slipShare · slipDensityPerC)
+)
+
 // end does what happens at the end of a step; slip leaves its reading out.
-func (f *filter) end(p timeline, s timeStep, slip bool) {
+func (f *filter) end(p *timeline, s *timeStep, slip bool) {
 	if s.pour != nil {
 		f.mix(*s.pour, p.activeML, p.volumeSD)
 	}
 	f.varT += float64(s.kickSDC * s.kickSDC)
-	if s.reading < 0 {
-		return
+	switch {
+	case s.reading < 0:
+	case slip:
+		f.prior += logSlip
+	default:
+		f.prior += logTrue
+		f.read(p.filed[s.reading].tempC, p.filed[s.reading].variance)
 	}
-	if slip {
-		f.logWeight += math.Log(slipShare * slipDensityPerC)
-		return
-	}
-	r := p.filed[s.reading]
-	f.logWeight += math.Log(1-slipShare) + f.read(r.tempC, r.variance)
 }
 
 // run takes the filter through the whole check; slips has bit i set where
 // filed reading i counts as mistyped.
-func (f *filter) run(p timeline, slips uint64) {
-	for _, s := range p.steps {
+func (f *filter) run(p *timeline, slips uint64) {
+	for i := range p.steps {
+		s := &p.steps[i]
 		if s.dtS > 0 {
-			f.pass(s.stretch, p.ambientC)
+			f.pass(&s.stretch, p.ambientC)
 		}
 		f.end(p, s, s.reading >= 0 && slips>>uint(s.reading)&1 == 1)
 	}
@@ -99,14 +121,18 @@ func (f *filter) run(p timeline, slips uint64) {
 func logSumExp(logs []float64) float64 {
 	top := math.Inf(-1)
 	for _, l := range logs {
-		top = math.Max(top, l)
+		if l > top {
+			top = l
+		}
 	}
 	if math.IsInf(top, -1) {
 		return top
 	}
 	sum := 0.0
 	for _, l := range logs {
-		sum += math.Exp(l - top)
+		if l > top-40 { // the rest is beyond the last digit
+			sum += math.Exp(l - top)
+		}
 	}
 	return top + math.Log(sum)
 }

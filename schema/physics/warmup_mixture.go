@@ -25,9 +25,9 @@ type slipSet struct {
 	logWeight float64
 }
 
-// warmerCase is one guess of a coolant-fed warmer.
+// warmerCase is one guess of how the pace changes on the way.
 type warmerCase struct {
-	onsetS, factor, logPrior float64
+	onsetS, factor, delayS, logPrior float64
 }
 
 // warmupPrior is the belief before the readings: a normal rise and a Student t
@@ -56,21 +56,29 @@ func (warmupPrior) logDensity(z float64) float64 {
 // timeAt is the time constant z standard deviations from the median.
 func (p warmupPrior) timeAt(z float64) float64 { return p.timeS * math.Exp(p.timeLogSD*z) }
 
-// warmerCases spreads the belief in a warmer over onsets and paces.
+// warmerCases spreads the belief over plain warming, warming that shows late (a
+// sensor that trails), warming that slackens (the engine's fast idle ends), and a
+// coolant-fed warmer of unknown onset and strength. The shares were chosen on the
+// simulated base population, where they widen p10-p90 by one to two points.
 func warmerCases(known string) []warmerCase {
-	share := 0.12
+	warmer := 0.02
 	switch known {
 	case "no":
-		share = 0
+		warmer = 0
 	case "yes":
-		share = 0.95 // a warmer may still be stuck shut
+		warmer = 0.95 // it may be stuck shut
 	}
-	list := []warmerCase{{onsetS: 0, factor: 1, logPrior: math.Log(1 - share)}}
-	if share == 0 {
+	const late, slack = 0.06, 0.04
+	list := []warmerCase{
+		{factor: 1, logPrior: math.Log((1 - warmer) * (1 - late - slack))},
+		{factor: 1, delayS: 45, logPrior: math.Log((1 - warmer) * late)},
+		{factor: 0.7, onsetS: 210, logPrior: math.Log((1 - warmer) * slack)},
+	}
+	if warmer == 0 {
 		return list
 	}
 	onsets, factors := []float64{150, 240, 330, 450, 630}, []float64{1.25, 1.6, 2.0, 2.4}
-	each := math.Log(share / float64(len(onsets)*len(factors)))
+	each := math.Log(warmer / float64(len(onsets)*len(factors)))
 	for _, o := range onsets {
 		for _, f := range factors {
 			list = append(list, warmerCase{onsetS: o, factor: f, logPrior: each})
@@ -80,7 +88,7 @@ func warmerCases(known string) []warmerCase {
 }
 
 // newWarmupMixture weighs every pace against the readings.
-func newWarmupMixture(in WarmupForecastInput, p timeline) warmupMixture {
+func newWarmupMixture(in WarmupForecastInput, p *timeline) warmupMixture {
 	m := warmupMixture{
 		prior:  newWarmupPrior(in.Prior),
 		cases:  warmerCases(in.CoolantWarmer),
@@ -101,10 +109,11 @@ func newWarmupMixture(in WarmupForecastInput, p timeline) warmupMixture {
 // begin returns a filter at the start of the check.
 func (m warmupMixture) begin(c warmerCase, z float64) filter {
 	return filter{
-		pace:  pace{timeS: m.prior.timeAt(z), onsetS: c.onsetS, factor: c.factor},
+		pace:  pace{timeS: m.prior.timeAt(z), onsetS: c.onsetS, factor: c.factor, delayS: c.delayS},
 		tempC: m.startC.Mean, varT: m.startC.SD * m.startC.SD,
 		riseC: m.prior.rise.Mean, varR: m.prior.rise.SD * m.prior.rise.SD,
-		logWeight: c.logPrior + m.prior.logDensity(z),
+		prior:    c.logPrior + m.prior.logDensity(z),
+		variance: 1,
 	}
 }
 
@@ -117,7 +126,7 @@ const (
 
 // weigh appends the filters of one slip set: a coarse grid of time constants
 // for every warmer case, then a fine one where the weight is.
-func (m warmupMixture) weigh(all []filter, p timeline, mask uint64) []filter {
+func (m warmupMixture) weigh(all []filter, p *timeline, mask uint64) []filter {
 	const spacing = 2 * coarseReach / (coarseNodes - 1)
 	peaks := make([]float64, len(m.cases))
 	lows, highs := make([]float64, len(m.cases)), make([]float64, len(m.cases))
@@ -128,8 +137,8 @@ func (m warmupMixture) weigh(all []filter, p timeline, mask uint64) []filter {
 		for i := range logs {
 			f := m.begin(c, -coarseReach+float64(spacing*float64(i)))
 			f.run(p, mask)
-			logs[i] = f.logWeight
-			top = math.Max(top, f.logWeight)
+			logs[i] = f.logWeight()
+			top = math.Max(top, logs[i])
 		}
 		low, high := coarseNodes-1, 0
 		for i, l := range logs {
@@ -150,7 +159,7 @@ func (m warmupMixture) weigh(all []filter, p timeline, mask uint64) []filter {
 		for i := 0; i < fineNodes; i++ {
 			f := m.begin(c, lows[k]+float64(width*float64(i)))
 			f.run(p, mask)
-			f.logWeight += math.Log(width)
+			f.prior += math.Log(width)
 			all = append(all, f)
 		}
 	}
@@ -161,7 +170,7 @@ func (m warmupMixture) weigh(all []filter, p timeline, mask uint64) []filter {
 func normalise(all []filter) []weighted {
 	logs := make([]float64, len(all))
 	for i := range all {
-		logs[i] = all[i].logWeight
+		logs[i] = all[i].logWeight()
 	}
 	total := logSumExp(logs)
 	parts := make([]weighted, 0, len(all))
@@ -183,72 +192,95 @@ const (
 	keptSlipSets = 3
 )
 
+// guess is a slip set with a small grid of paces, followed through the check.
+type guess struct {
+	slipSet
+	filters []filter
+}
+
 // likelySlips follows the likeliest guesses of which readings are mistyped
-// through the check, each with a small grid of paces, and returns the best.
-func (m warmupMixture) likelySlips(p timeline) []slipSet {
+// through the check and returns the best.
+func (m warmupMixture) likelySlips(p *timeline) []slipSet {
 	cases := []warmerCase{m.cases[0]}
-	if len(m.cases) > 1 {
-		cases = append(cases, warmerCase{240, 1.8, math.Log(0.1)}, warmerCase{480, 1.8, math.Log(0.1)})
+	if len(m.cases) > 3 {
+		cases = append(cases, warmerCase{240, 1.8, 0, math.Log(0.1)}, warmerCase{480, 1.8, 0, math.Log(0.1)})
 	}
-	type guess struct {
-		slipSet
-		filters []filter
-	}
-	first := guess{}
+	var first guess
 	for _, c := range cases {
 		for z := -4.0; z <= 4; z++ {
 			first.filters = append(first.filters, m.begin(c, z))
 		}
 	}
 	beam := []guess{first}
-	logs := make([]float64, len(first.filters))
-	for _, s := range p.steps {
-		for _, g := range beam {
-			if s.dtS > 0 {
-				for i := range g.filters {
-					g.filters[i].pass(s.stretch, p.ambientC)
-				}
-			}
-		}
-		grown := make([]guess, 0, 2*len(beam))
-		for _, g := range beam {
-			if s.reading >= 0 {
-				slip := guess{slipSet: slipSet{mask: g.mask | 1<<uint(s.reading)}, filters: append([]filter(nil), g.filters...)}
-				for i := range slip.filters {
-					slip.filters[i].end(p, s, true)
-				}
-				grown = append(grown, slip)
-			}
-			for i := range g.filters {
-				g.filters[i].end(p, s, false)
-			}
-			grown = append(grown, g)
-		}
-		if s.reading >= 0 {
-			for k := range grown {
-				for i, f := range grown[k].filters {
-					logs[i] = f.logWeight
-				}
-				grown[k].logWeight = logSumExp(logs)
-			}
-			sort.SliceStable(grown, func(i, j int) bool { return grown[i].logWeight > grown[j].logWeight })
-		}
-		beam = grown[:min(len(grown), mostSlipSets)]
+	for i := range p.steps {
+		beam = follow(beam, p, &p.steps[i])
 	}
 	var sets []slipSet
 	for _, g := range beam {
-		if len(sets) < keptSlipSets && g.logWeight > beam[0].logWeight-3.5 {
+		if len(sets) < keptSlipSets && g.logWeight >= beam[0].logWeight-3.5 {
 			sets = append(sets, g.slipSet)
 		}
-	}
-	if len(p.filed) == 0 {
-		return []slipSet{{}}
 	}
 	return sets
 }
 
+// follow takes all guesses through one step; where the step ends with a reading each
+// guess splits in two, and the likeliest stay.
+func follow(beam []guess, p *timeline, s *timeStep) []guess {
+	grown := make([]guess, 0, 2*len(beam))
+	for _, g := range beam {
+		if s.dtS > 0 {
+			for i := range g.filters {
+				g.filters[i].pass(&s.stretch, p.ambientC)
+			}
+		}
+		if s.reading >= 0 && g.worthDoubting(p.filed[s.reading], s.reading) {
+			slip := guess{slipSet: slipSet{mask: g.mask | 1<<uint(s.reading)}, filters: append([]filter(nil), g.filters...)}
+			for i := range slip.filters {
+				slip.filters[i].end(p, s, true)
+			}
+			grown = append(grown, slip)
+		}
+		for i := range g.filters {
+			g.filters[i].end(p, s, false)
+		}
+		grown = append(grown, g)
+	}
+	if len(grown) > 1 {
+		var logs []float64
+		for k := range grown {
+			logs = logs[:0]
+			for i := range grown[k].filters {
+				logs = append(logs, grown[k].filters[i].logWeight())
+			}
+			grown[k].logWeight = logSumExp(logs)
+		}
+		sort.SliceStable(grown, func(i, j int) bool { return grown[i].logWeight > grown[j].logWeight })
+	}
+	keep := 1
+	for keep < min(len(grown), mostSlipSets) && grown[keep].logWeight > grown[0].logWeight-12 {
+		keep++
+	}
+	return grown[:keep]
+}
+
+// worthDoubting saves the work for readings that a pace explains well; the
+// first ones are always doubted, because nothing speaks for them yet.
+func (g guess) worthDoubting(r filed, index int) bool {
+	if index < 4 {
+		return true
+	}
+	for i := range g.filters {
+		miss := r.tempC - g.filters[i].tempC
+		if miss*miss < g.filters[i].varT+r.variance {
+			return false
+		}
+	}
+	return true
+}
+
 // doubtful lists the readings more likely mistyped than not.
-func (m warmupMixture) doubtful(p timeline, readings int) []int {
+func (m warmupMixture) doubtful(p *timeline, readings int) []int {
 	logs := make([]float64, len(m.slips))
 	for i, s := range m.slips {
 		logs[i] = s.logWeight
@@ -269,9 +301,6 @@ func (m warmupMixture) doubtful(p timeline, readings int) []int {
 		}
 		for _, k := range marked {
 			used[k] = true
-		}
-		if len(f.members) == 0 {
-			continue
 		}
 	}
 	for k, u := range used {

@@ -3,7 +3,7 @@ package physics
 import "math"
 
 // outlook computes what the belief says of now and of the time ahead.
-func (m warmupMixture) outlook(in WarmupForecastInput, p timeline, horizonS float64) WarmupForecastOutput {
+func (m warmupMixture) outlook(in WarmupForecastInput, p *timeline, horizonS float64) WarmupForecastOutput {
 	var out WarmupForecastOutput
 	r := m.newRoad(p, math.Max(horizonS, in.NowS+lookaheadS))
 	now := r.spreadAt(in.NowS)
@@ -36,7 +36,7 @@ func (m warmupMixture) outlook(in WarmupForecastInput, p timeline, horizonS floa
 }
 
 // rate is the present warming, over all paces and rises.
-func (m warmupMixture) rate(p timeline) Normal {
+func (m warmupMixture) rate(p *timeline) Normal {
 	state, ranS := p.stateAt(p.nowS)
 	s := stretch{dtS: 1, on: state != "off", driving: state == "driving", onFromS: ranS, onToS: ranS}
 	if s.on {
@@ -44,7 +44,7 @@ func (m warmupMixture) rate(p timeline) Normal {
 	}
 	var mean, square float64
 	for _, f := range m.parts {
-		perMin := 60 * s.pacedS(f.onsetS, f.factor) / f.timeS
+		perMin := 60 * s.pacedS(&f.pace) / f.timeS
 		slope, variance := p.ambientC-f.tempC, f.varT
 		if s.on {
 			slope += f.riseC
@@ -91,7 +91,7 @@ type section struct {
 }
 
 // newRoad cuts the time from now to endS at engine changes and pours.
-func (m warmupMixture) newRoad(p timeline, endS float64) *road {
+func (m warmupMixture) newRoad(p *timeline, endS float64) *road {
 	r := &road{parts: m.parts, ambientC: p.ambientC, fromS: p.nowS, endS: endS, activeML: p.activeML, volumeSD: p.volumeSD}
 	fromS := p.nowS
 	add := func(toS float64, pour *FluidAddition) {
@@ -133,7 +133,7 @@ func (r *road) spreadAt(tS float64) *spread {
 					part.onToS = part.onFromS + part.dtS
 				}
 			}
-			f.pass(part, r.ambientC)
+			f.pass(&part, r.ambientC)
 			if whole && s.pour != nil {
 				f.mix(*s.pour, r.activeML, r.volumeSD)
 			}

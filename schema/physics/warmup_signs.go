@@ -8,7 +8,7 @@ type signs struct {
 	codes       []string
 	substituted []bool // no measurement: a control unit's stand-in value
 	restarts    []bool // the temperature jumped here and stayed
-	stepC       float64
+	stepsC      []float64
 }
 
 func (s signs) restartsAt(i int) bool { return s.restarts[i] }
@@ -25,12 +25,12 @@ const (
 
 func (in WarmupForecastInput) signs() signs {
 	n := len(in.Readings)
-	s := signs{substituted: make([]bool, n), restarts: make([]bool, n), stepC: displayStep(in.Readings)}
+	s := signs{substituted: make([]bool, n), restarts: make([]bool, n), stepsC: displaySteps(in.Readings)}
 	s.codes = []string{}
 	if n == 0 {
 		s.codes = append(s.codes, "no_readings")
 	}
-	plan := timeline{engine: in.Engine, ambientC: in.AmbientC}
+	plan := &timeline{engine: in.Engine, ambientC: in.AmbientC}
 	if len(plan.engine) == 0 {
 		plan.engine = []EngineChange{{State: "idle"}}
 	}
@@ -43,10 +43,10 @@ func (in WarmupForecastInput) signs() signs {
 	if in.findJumps(s.substituted, s.restarts) {
 		s.codes = append(s.codes, "jump")
 	}
-	if in.isFlat(plan, s.stepC) {
+	if in.isFlat(plan, s.stepsC) {
 		s.codes = append(s.codes, "flat_line")
 	}
-	if in.equalsCoolant(s.stepC) {
+	if in.equalsCoolant(s.stepsC) {
 		s.codes = append(s.codes, "equals_coolant")
 	}
 	if n > 0 && in.NowS-in.Readings[n-1].TS >= oldAfterS {
@@ -55,22 +55,35 @@ func (in WarmupForecastInput) signs() signs {
 	return s
 }
 
-// displayStep finds the step of the display: whole °C, whole °F, or tenths.
-func displayStep(readings []WarmupReading) float64 {
-	celsius, fahrenheit := true, true
-	for _, r := range readings {
+// displaySteps finds the step of the display behind each reading: whole °C,
+// whole °F, or tenths of a °C. Readings in both units may be mixed.
+func displaySteps(readings []WarmupReading) []float64 {
+	allC, allF, whole := true, true, true
+	steps := make([]float64, len(readings))
+	for i, r := range readings {
 		f := 32 + float64(1.8*r.TempC)
-		celsius = celsius && math.Abs(r.TempC-math.Round(r.TempC)) < 1e-6
+		isC := math.Abs(r.TempC-math.Round(r.TempC)) < 1e-6
 		// A whole °F written in tenths of a °C is up to 0.09 °F off.
-		fahrenheit = fahrenheit && math.Abs(f-math.Round(f)) < 0.1
+		isF := math.Abs(f-math.Round(f)) < 0.1
+		allC, allF, whole = allC && isC, allF && isF, whole && (isC || isF)
+		steps[i] = 5.0 / 9
+		if isC {
+			steps[i] = 1
+		}
 	}
-	switch {
-	case celsius:
-		return 1
-	case fahrenheit:
-		return 5.0 / 9
+	for i, r := range readings {
+		switch {
+		case r.ResolutionC != nil:
+			steps[i] = *r.ResolutionC
+		case allC:
+			steps[i] = 1
+		case allF:
+			steps[i] = 5.0 / 9
+		case !whole:
+			steps[i] = 0.1
+		}
 	}
-	return 0.1
+	return steps
 }
 
 // tooFar says whether two readings differ by more than warming explains.
@@ -155,11 +168,12 @@ func (in WarmupForecastInput) pouredBetween(i, j int) bool {
 
 // isFlat says whether the last readings stood still for three minutes of
 // idling in which the default gearbox would have moved by more than its display can hide.
-func (in WarmupForecastInput) isFlat(plan timeline, stepC float64) bool {
+func (in WarmupForecastInput) isFlat(plan *timeline, stepsC []float64) bool {
 	n := len(in.Readings)
 	if n < 3 {
 		return false
 	}
+	stepC := stepsC[n-1]
 	low, high := in.Readings[n-1].TempC, in.Readings[n-1].TempC
 	for i := n - 2; i >= 0; i-- {
 		r := in.Readings[i]
@@ -181,10 +195,10 @@ func (in WarmupForecastInput) isFlat(plan timeline, stepC float64) bool {
 
 // equalsCoolant says whether the reading follows the coolant's, which warms
 // far sooner than a gearbox at idle.
-func (in WarmupForecastInput) equalsCoolant(stepC float64) bool {
+func (in WarmupForecastInput) equalsCoolant(stepsC []float64) bool {
 	count := 0
-	for _, r := range in.Readings {
-		if r.CoolantC == nil || math.Abs(*r.CoolantC-r.TempC) > math.Max(0.3, 0.5*stepC) {
+	for i, r := range in.Readings {
+		if r.CoolantC == nil || math.Abs(*r.CoolantC-r.TempC) > math.Max(0.3, 0.5*stepsC[i]) {
 			continue
 		}
 		switch above := r.TempC - in.AmbientC; {

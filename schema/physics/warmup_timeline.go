@@ -42,8 +42,8 @@ type stretch struct {
 }
 
 // newTimeline orders engine changes, pours and readings up to now.
-func newTimeline(in WarmupForecastInput, s signs) timeline {
-	p := timeline{ambientC: in.AmbientC, engine: in.Engine, nowS: in.NowS, activeML: defaultActiveML, volumeSD: 0.4}
+func newTimeline(in WarmupForecastInput, s signs) *timeline {
+	p := &timeline{ambientC: in.AmbientC, engine: in.Engine, nowS: in.NowS, activeML: defaultActiveML, volumeSD: 0.4}
 	if in.ActiveVolumeML != nil {
 		p.activeML, p.volumeSD = *in.ActiveVolumeML, 0.3
 	}
@@ -111,10 +111,7 @@ func fileReadings(readings []WarmupReading, s signs) []filed {
 		f.tS /= float64(len(temps))
 		sort.Float64s(temps)
 		f.tempC = (temps[(len(temps)-1)/2] + temps[len(temps)/2]) / 2
-		step := s.stepC
-		if r := readings[f.members[0]].ResolutionC; r != nil {
-			step = *r
-		}
+		step := s.stepsC[f.members[0]]
 		// A display that rounds spreads its error evenly over one step.
 		f.variance = float64(step*step)/12 + float64(readingNoiseC*readingNoiseC)
 		if len(temps) > 1 {
@@ -131,7 +128,7 @@ func fileReadings(readings []WarmupReading, s signs) []filed {
 }
 
 // stateAt returns the engine's state from tS on, and the seconds it has run before.
-func (p timeline) stateAt(tS float64) (state string, ranS float64) {
+func (p *timeline) stateAt(tS float64) (state string, ranS float64) {
 	state = "off"
 	sinceS := 0.0
 	for _, e := range p.engine {
@@ -150,7 +147,7 @@ func (p timeline) stateAt(tS float64) (state string, ranS float64) {
 }
 
 // stretches splits a time span where the engine changes.
-func (p timeline) stretches(fromS, toS float64) []stretch {
+func (p *timeline) stretches(fromS, toS float64) []stretch {
 	var list []stretch
 	for fromS < toS {
 		state, ranS := p.stateAt(fromS)
@@ -175,16 +172,27 @@ func (p timeline) stretches(fromS, toS float64) []stretch {
 const drivingPace = 1.6
 
 // pacedS is the length of a stretch in seconds of plain idling.
-func (s stretch) pacedS(onsetS, factor float64) float64 {
-	if !s.on {
-		return s.dtS
-	}
+func (s *stretch) pacedS(p *pace) float64 {
 	length := s.dtS
-	if late := s.onToS - math.Max(s.onFromS, onsetS); late > 0 {
-		length += float64((factor - 1) * late)
+	if s.on && p.factor != 1 {
+		length += float64((p.factor - 1) * s.after(p.onsetS))
+	}
+	if s.on && p.delayS > 0 {
+		length -= s.dtS - s.after(p.delayS)
 	}
 	if s.driving {
 		length *= drivingPace
 	}
 	return length
+}
+
+// after is the part of a stretch in which the engine has run longer than ranS.
+func (s *stretch) after(ranS float64) float64 {
+	switch {
+	case s.onToS <= ranS:
+		return 0
+	case s.onFromS >= ranS:
+		return s.dtS
+	}
+	return s.onToS - ranS
 }
