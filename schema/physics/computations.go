@@ -1,0 +1,96 @@
+package physics
+
+// fluidComputations lists what needs a fluid but no check.
+func fluidComputations() []Computation {
+	return []Computation{
+		{
+			Name:   "fluid-volume",
+			Line:   "volume of an oil at another temperature, free or against the case",
+			input:  `{density_15c_kg_m3:number volume_ml:number from_c:number to_c:number case_expansion_per_c?:number}`,
+			output: `{alpha_15c_per_c:number vcf_from:number vcf_to:number volume_ml:number}`,
+			run:    compute(FluidVolume),
+		},
+		{
+			Name:   "units",
+			Line:   "one value in another unit; a temperature and a temperature difference are two things",
+			input:  `{value:number from:text to:text}`,
+			output: `{value:number quantity:text}`,
+			run:    compute(Units),
+		},
+	}
+}
+
+// checkComputations lists what a check asks, in the order it asks.
+func checkComputations() []Computation {
+	return []Computation{
+		{
+			Name: "warmup-forecast",
+			Line: "when a warming gearbox reaches the limits of its window",
+			input: `{ambient_c:number window:window readings?:[{t_s:number temp_c:number resolution_c?:number coolant_c?:number}]` +
+				` engine?:[{t_s:number state:<off|idle|driving>}] additions?:[{t_s:number volume_ml:number temp_c:number}]` +
+				` active_volume_ml?:number coolant_warmer?:<yes|no|unknown> prior?:{rise_c:normal time_constant_s:normal}` +
+				` now_s:number remaining_s?:normal horizon_s?:number}`,
+			output: `{now_c:quantiles rate_c_per_min:normal reaches_low_s:{p10:number p50:number p90:number probability:number}|null` +
+				` reaches_high_s:{p10:number p50:number p90:number probability:number}|null fits_probability:number|null` +
+				` curve:[{t_s:number p10:number p50:number p90:number}] model:{rise_c:normal time_constant_s:normal}` +
+				` doubtful:[integer] codes:[text]}`,
+			run: compute(WarmupForecast),
+		},
+		{
+			Name:   "exponential-fit",
+			Line:   "least squares of y = b1(1 - exp(-b2 x)), as NIST certifies it",
+			input:  `{x:[number] y:[number] start:[number]}`,
+			output: `{b:[number] sd:[number] residual_sd:number rss:number iterations:integer}`,
+			run:    compute(ExponentialFit),
+		},
+		{
+			Name:   "tilt-shift",
+			Line:   "what a tilted vehicle does to a level set at the plug",
+			input:  `{pitch_deg:number roll_deg:number sd_deg:number plug:{ahead_mm:number right_mm:number} free_surface_cm2:number}`,
+			output: `{head_mm:number shift_ml:number sd_ml:number}`,
+			run:    compute(TiltShift),
+		},
+		{
+			Name:   "reversal",
+			Line:   "true angles and the phone's own offset from a reading and one turned by 180 degrees",
+			input:  `{first:angles turned:angles}`,
+			output: `{pitch_deg:number roll_deg:number offset:angles}`,
+			run:    compute(Reversal),
+		},
+		{
+			Name: "drip-judge",
+			Line: "what the drip means, given the warming",
+			input: `{drips_s:[number] watched:{from_s:number to_s:number} drop_ul:number active_volume_ml:number` +
+				` density_15c_kg_m3:number temp_c:number rate_c_per_min:normal pulse_s?:number case_expansion_per_c?:number}`,
+			output: `{per_min:{estimate:number low:number high:number} expected_per_min:normal ratio:quantiles` +
+				` class:<none|below|balanced|above|stream> remaining_ml?:normal settles_s?:quantiles` +
+				` advice:<keep_watching|at_the_lip|still_draining|below_lip|dry_is_right|count_longer|cannot_judge_stream> codes:[text]}`,
+			run: compute(DripJudge),
+		},
+		{
+			Name:   "level-estimate",
+			Line:   "the level a check found and left, its budget and the word it carries",
+			input:  levelInput,
+			output: levelOutput,
+			run:    compute(LevelEstimate),
+		},
+	}
+}
+
+const levelInput = `{profile:{window:window active_volume_ml:number density_15c_kg_m3:number case_expansion_per_c?:number` +
+	` acceptance?:{low_ml:number high_ml:number origin:text} second_cycle:<never|if cooler opened|always> drop_ul?:number}` +
+	` sensor:{source:<reader|probe|gun> resolution_c?:number tolerance_c?:number}` +
+	` attitude:{pitch_deg:number roll_deg:number sd_deg:number plug:{ahead_mm:number right_mm:number} free_surface_cm2:number}|null` +
+	` as_found:{opened_c:number outcome:<ran out|dripping|nothing> first_drip_c?:number plug_in_c?:number seen?:text}|null` +
+	` moves?:[{direction:<in|out> volume_ml?:number mass_g?:number temp_c:number sd_ml?:number phase:<as_found|later>}]` +
+	` as_left:{plug_in_c:number class:<none|below|balanced|above|stream> ratio?:quantiles remaining_ml?:normal watched:flag` +
+	` exercised:flag seconds_since_exercise?:number}|null` +
+	` cooler:{circuit:<untouched|opened|drained|flushed|replaced|unknown> uptake_ml?:normal cycle:integer hot_drive_since:flag}` +
+	` irregular?:[<overrun|stalled|exercise_skipped|attitude_unknown|foam|unproven_profile|clock_gap|reading_gap>]}`
+
+const levelOutput = `{reference_c:number as_found:{level_ml:number sd_ml:number` +
+	` method:<caught_to_balance|first_drip|added_to_first_drip|added_and_caught|dripping_at_opening>}|null` +
+	` as_left:{level_ml:number sd_ml:number}|null budget:[{source:text shift_ml:number sd_ml:number}]` +
+	` band:{low_ml:number high_ml:number origin:text} probability:{low:number in:number high:number}|null` +
+	` reading:<in|likely in|likely low|likely high|low|high|not proven> status:<provisional|final|not done>` +
+	` reasons:[text] next:[<second_cycle|measure_attitude|second_reading|repeat_cold|none>]}`
