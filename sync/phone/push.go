@@ -4,11 +4,11 @@ import "slices"
 
 // batch returns the ids of the next push, in order, or none. A change that has to
 // wait holds back the later ones of its own check, no others. One the server
-// failed over goes alone, when nothing else is left to send.
-func (m *machine) batch() []string {
+// failed over is not among them but returned as suspect: it goes alone, when
+// nothing else is left to do.
+func (m *machine) batch() (ids []string, suspect string) {
 	held := map[string]bool{}
-	var ids []string
-	bytes, suspect := 0, ""
+	bytes := 0
 	for _, p := range m.Pending {
 		if p.CheckID != "" && held[p.CheckID] {
 			continue
@@ -27,10 +27,16 @@ func (m *machine) batch() []string {
 		}
 		ids, bytes = append(ids, p.ID), bytes+size
 	}
-	if len(ids) == 0 && suspect != "" {
-		return []string{suspect}
+	return ids, suspect
+}
+
+// push sends ids.
+func (m *machine) push(ids []string) {
+	m.Mode, m.Flight, m.WakeMS = Pushing, ids, m.now+FlightMS
+	for _, id := range ids {
+		m.do(Effect{Kind: Mark, ID: id, State: MarkSending})
 	}
-	return ids
+	m.do(Effect{Kind: Push, IDs: slices.Clone(ids)})
 }
 
 // find returns the place of id in the queue, or -1.

@@ -68,6 +68,9 @@ func (m *machine) do(e Effect) { m.effects = append(m.effects, e) }
 func (m *machine) take(in Input) {
 	switch in.Kind {
 	case Started:
+		if m.Mode == Pushing || m.Mode == Pulling {
+			m.do(Effect{Kind: Abort}) // of a shell that began again
+		}
 		m.State = sound(State{Cursor: in.Cursor, Epoch: in.Epoch})
 		if in.Session == "needs_sign_in" {
 			m.Mode = SignedOut
@@ -193,17 +196,17 @@ func (m *machine) proceed() {
 		m.Mode, m.WakeMS = Waiting, m.HoldMS
 		return
 	}
-	if ids := m.batch(); len(ids) > 0 {
-		m.Mode, m.Flight, m.WakeMS = Pushing, ids, m.now+FlightMS
-		for _, id := range ids {
-			m.do(Effect{Kind: Mark, ID: id, State: MarkSending})
-		}
-		m.do(Effect{Kind: Push, IDs: slices.Clone(ids)})
+	ids, suspect := m.batch()
+	switch {
+	case len(ids) > 0:
+		m.push(ids)
 		return
-	}
-	if m.due(m.PullMS) {
+	case m.due(m.PullMS):
 		m.Mode, m.WakeMS = Pulling, m.now+FlightMS
 		m.do(Effect{Kind: Pull, Cursor: m.Cursor})
+		return
+	case suspect != "":
+		m.push([]string{suspect})
 		return
 	}
 	m.WakeMS = m.PullMS

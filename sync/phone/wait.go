@@ -19,6 +19,9 @@ func (m *machine) backoff(n int, boundMS int64) int64 {
 func (m *machine) wait() {
 	m.Mode, m.Need = Waiting, NeedNothing
 	m.WakeMS = m.now + m.backoff(m.Failures, MaxWaitMS)
+	if !m.due(m.HoldMS) {
+		m.WakeMS = max(m.WakeMS, m.HoldMS)
+	}
 }
 
 // hold notes how long the server asked to be left alone, in seconds.
