@@ -1,0 +1,101 @@
+//go:build js && wasm
+
+// Command wasm is the phone's door to the trunk: one function that takes a name
+// and a JSON object and returns a JSON object. It keeps no state but the last
+// check it read, so that fast taps need not read the whole log again.
+package main
+
+import (
+	"encoding/json"
+	"syscall/js"
+
+	"brimline/schema/fault"
+	"brimline/schema/procedure"
+	"brimline/sync/merge"
+	"brimline/sync/phone"
+)
+
+// abi is raised when the shape of a call changes; the screen refuses to run
+// with a door it does not know.
+const abi = 1
+
+func main() {
+	d := &door{}
+	js.Global().Set("brimline", js.FuncOf(func(_ js.Value, args []js.Value) any {
+		if len(args) != 2 {
+			return answer(nil, fault.Bad("call.form", "", "takes a name and a JSON text"))
+		}
+		return answer(d.call(args[0].String(), []byte(args[1].String())))
+	}))
+	js.Global().Call("brimlineReady")
+	select {}
+}
+
+// answer wraps a result or a fault in the one form the screen reads.
+func answer(out json.RawMessage, err error) string {
+	type problem struct {
+		Code    string `json:"code"`
+		Field   string `json:"field,omitempty"`
+		Message string `json:"message"`
+	}
+	if err == nil {
+		return `{"ok":` + string(out) + `}`
+	}
+	p := problem{Code: "internal", Message: err.Error()}
+	if f := fault.As(err); f != nil {
+		p = problem{f.Code, f.Field, f.Message}
+	}
+	b, _ := json.Marshal(map[string]problem{"error": p}) // strings only: cannot fail
+	return string(b)
+}
+
+func (d *door) call(name string, input []byte) (json.RawMessage, error) {
+	switch name {
+	case "abi":
+		return marshal(map[string]int{"abi": abi})
+	case "check-act":
+		return d.act(input)
+	case "check-view":
+		return d.view(input)
+	case "verify-chain":
+		return verify(input)
+	case "phone-step":
+		return step(input)
+	}
+	return procedure.Compute(name, input)
+}
+
+func marshal(v any) (json.RawMessage, error) { return json.Marshal(v) }
+
+func unmarshal(input []byte, v any) error {
+	if err := json.Unmarshal(input, v); err != nil {
+		return fault.Bad("json.malformed", "", err.Error())
+	}
+	return nil
+}
+
+func verify(input []byte) (json.RawMessage, error) {
+	var in struct {
+		Events []json.RawMessage `json:"events"`
+	}
+	if err := unmarshal(input, &in); err != nil {
+		return nil, err
+	}
+	head, err := merge.VerifyChain(in.Events)
+	if err != nil {
+		return nil, fault.Bad("event.chain", "events", err.Error())
+	}
+	return marshal(map[string]any{"ok": true, "head": head})
+}
+
+func step(input []byte) (json.RawMessage, error) {
+	var in struct {
+		State phone.State `json:"state"`
+		Input phone.Input `json:"input"`
+	}
+	if err := unmarshal(input, &in); err != nil {
+		return nil, err
+	}
+	state, effects := phone.Step(in.State, in.Input)
+	return marshal(map[string]any{"state": state, "effects": effects})
+}
