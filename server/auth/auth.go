@@ -122,12 +122,21 @@ func (a *Auth) Refresh(ctx context.Context, token string) (Grant, error) {
 	return a.grant(s, next, now)
 }
 
-// SignOut ends the session of a refresh token. It is no error if there is none.
-func (a *Auth) SignOut(ctx context.Context, token string) error {
-	if token == "" {
+// SignOut ends the session of a refresh token, or of an access token where
+// there is no refresh token. It is no error if there is nothing to end.
+func (a *Auth) SignOut(ctx context.Context, refresh, bearer string) error {
+	nowMS := a.clock().UnixMilli()
+	if refresh != "" {
+		return a.store.EndSession(ctx, hashToken(refresh), nowMS)
+	}
+	t, err := a.Verify(ctx, bearer)
+	if f := fault.As(err); f != nil && f.Kind == fault.Denied {
 		return nil
 	}
-	return a.store.EndSession(ctx, hashToken(token), a.clock().UnixMilli())
+	if err != nil {
+		return err
+	}
+	return a.store.EndOwnSession(ctx, t, nowMS)
 }
 
 // Verify returns the tenant of an access token. Faults are Denied: auth.missing,

@@ -167,6 +167,11 @@ func (s *Store) EndSession(ctx context.Context, tokenHash string, nowMS int64) e
 	})
 }
 
+// EndOwnSession ends the session the tenant acts in.
+func (s *Store) EndOwnSession(ctx context.Context, t Tenant, nowMS int64) error {
+	return s.writer.write(ctx, func(tx *writing) error { return endSession(tx, t.workshop, t.session, "signed out", nowMS) })
+}
+
 func endSession(tx *writing, workshop schema.WorkshopID, id, why string, nowMS int64) error {
 	err := tx.exec("UPDATE session SET ended_ms = $1, ended_why = $2 WHERE workshop = $3 AND id = $4 AND ended_ms = 0", nowMS, why, workshop, id)
 	if err != nil {
