@@ -1,35 +1,51 @@
 package physics
 
 import (
+	"encoding/json"
 	"math"
+	"os"
 	"sort"
 	"testing"
 
 	"brimline/schema/physics/gearbox"
 )
 
-// coverage is how forecasts of one population meet the truth.
-type coverage struct {
-	inside      [3]float64 // share of truths within p10-p90 at 3, 6 and 10 minutes
-	below       [3]float64 // share of truths under p10
-	medianError float64    // of p50 at 6 minutes, as a share of the time to go
-	judged      [3]int
-	missing     int // no forecast though the limit was reached within four hours
+// trial is one population and what the forecasts must reach on it.
+type trial struct {
+	Name          string  `json:"name"`
+	Population    string  `json:"population"`
+	FirstSeed     uint64  `json:"first_seed"`
+	LastSeed      uint64  `json:"last_seed"`
+	CoolantWarmer string  `json:"coolant_warmer"`
+	Least         float64 `json:"least"`
+	Most          float64 `json:"most"`
+	MedianError   float64 `json:"median_error"`
 }
 
-// judge runs one check per seed and compares the forecasts with the truth.
-func judge(t *testing.T, p gearbox.Population, seeds uint64, window Window, warmer string) coverage {
+// coverage is how forecasts of one population meet the truth.
+type coverage struct {
+	judged      [3]int  // checks not yet past the limit at 3, 6 and 10 minutes
+	inside      [3]int  // of these: truth within p10-p90
+	early       [3]int  // of these: truth before p10
+	medianError float64 // of p50 at 6 minutes, as a share of the time to go
+}
+
+// judge runs one check per seed, with a reading each 60 to 120 seconds, and
+// compares the forecasts with the truth. Checks that do not reach the limit in four
+// hours are left out; a forecast of "never" for one that does is a miss.
+func judge(t *testing.T, tr trial, p gearbox.Population, window Window) coverage {
 	t.Helper()
 	var c coverage
-	var hits, under [3]int
 	var errors []float64
-	for seed := uint64(1); seed <= seeds; seed++ {
+	for seed := tr.FirstSeed; seed <= tr.LastSeed; seed++ {
 		g := gearbox.Draw(seed, p)
 		g.EngineOn = true
 		truthS, reached := g.RunTo(window.HighC, 4*3600)
-		in := WarmupForecastInput{AmbientC: math.Round(g.AmbientC), Window: window, CoolantWarmer: warmer}
-		pauseS := 60 + float64(seed*37%61)
-		nextS := 0.0
+		if !reached {
+			continue
+		}
+		in := WarmupForecastInput{AmbientC: math.Round(g.AmbientC), Window: window, CoolantWarmer: tr.CoolantWarmer}
+		pauseS, nextS := 60+float64(seed*37%61), 0.0
 		for k, atS := range [3]float64{180, 360, 600} {
 			for ; nextS <= atS; nextS += pauseS {
 				g.Step(nextS - g.TimeS)
@@ -37,64 +53,66 @@ func judge(t *testing.T, p gearbox.Population, seeds uint64, window Window, warm
 				in.Readings = append(in.Readings, WarmupReading{TS: nextS, TempC: tempC})
 			}
 			g.Step(atS - g.TimeS)
+			if truthS <= atS {
+				break
+			}
 			in.NowS = atS
 			out, err := WarmupForecast(in)
 			if err != nil {
 				t.Fatalf("seed %d: %v", seed, err)
 			}
-			if !reached || truthS <= atS {
-				continue
-			}
 			c.judged[k]++
 			r := out.ReachesHighS
 			if r == nil {
-				c.missing++
 				continue
 			}
 			if truthS < r.P10 {
-				under[k]++
+				c.early[k]++
 			}
 			if r.P10 <= truthS && truthS <= r.P90 {
-				hits[k]++
+				c.inside[k]++
 			}
 			if k == 1 {
 				errors = append(errors, math.Abs(r.P50-truthS)/(truthS-atS))
 			}
 		}
 	}
-	for k := range hits {
-		c.inside[k] = float64(hits[k]) / float64(c.judged[k])
-		c.below[k] = float64(under[k]) / float64(c.judged[k])
-	}
 	sort.Float64s(errors)
 	c.medianError = errors[len(errors)/2]
 	return c
 }
 
-func TestExplore(t *testing.T) {
-	shell := gearbox.Base()
-	shell.ShellShare = 0.5
-	lag := gearbox.Base()
-	lag.SensorLagS = 40
-	lag20 := gearbox.Base()
-	lag20.SensorLagS = 20
-	hot := gearbox.Base()
-	hot.RiseC, hot.RiseSDC = 75, 12
-	low := gearbox.Base()
-	low.RiseC, low.RiseSDC = 42, 8
-	fast := gearbox.Base()
-	fast.TimeConstantS /= 1.8
-	run := func(label string) {
-		for _, c := range []struct {
-			name   string
-			p      gearbox.Population
-			warmer string
-			seeds  uint64
-		}{{"base", gearbox.Base(), "no", 1000}, {"base unknown", gearbox.Base(), "unknown", 1000}, {"winter", gearbox.WinterTruck(), "", 400}, {"warmer", gearbox.Warmer(), "yes", 400},
-			{"shell", shell, "", 400}, {"lag", lag, "", 400}, {"lag20", lag20, "", 400}, {"hot", hot, "", 400}, {"lowrise", low, "", 400}, {"fast", fast, "", 400}} {
-			r := judge(t, c.p, c.seeds, Window{30, 50}, c.warmer)
-			t.Logf("%v %-14s inside %.3f below %.3f err %.3f n %v missing %d", label, c.name, r.inside, r.below, r.medianError, r.judged, r.missing)
-		}
+func TestWarmupForecastIsCalibrated(t *testing.T) {
+	raw, err := os.ReadFile("../../testdata/gearboxes/calibration.json")
+	if err != nil {
+		t.Fatal(err)
 	}
-	run("final")
+	var trials []trial
+	if err := json.Unmarshal(raw, &trials); err != nil {
+		t.Fatal(err)
+	}
+	populations := map[string]gearbox.Population{
+		"base": gearbox.Base(), "winter_truck": gearbox.WinterTruck(), "warmer": gearbox.Warmer(),
+	}
+	for _, tr := range trials {
+		t.Run(tr.Name, func(t *testing.T) {
+			t.Parallel()
+			p, ok := populations[tr.Population]
+			if !ok {
+				t.Fatalf("no population %q", tr.Population)
+			}
+			c := judge(t, tr, p, Window{LowC: 30, HighC: 50})
+			for k, minute := range [3]int{3, 6, 10} {
+				share := float64(c.inside[k]) / float64(c.judged[k])
+				t.Logf("%2d min: %.1f %% of %d inside p10-p90, %.1f %% earlier", minute, 100*share, c.judged[k], 100*float64(c.early[k])/float64(c.judged[k]))
+				if share < tr.Least || share > tr.Most {
+					t.Errorf("coverage at %d min is %.3f, want %.2f to %.2f", minute, share, tr.Least, tr.Most)
+				}
+			}
+			t.Logf("median error at 6 min: %.1f %% of the time to go", 100*c.medianError)
+			if c.medianError > tr.MedianError {
+				t.Errorf("median error is %.3f, want at most %.3f", c.medianError, tr.MedianError)
+			}
+		})
+	}
 }

@@ -77,7 +77,7 @@ func warmerCases(known string) []warmerCase {
 	if warmer == 0 {
 		return list
 	}
-	onsets, factors := []float64{150, 240, 330, 450, 630}, []float64{1.25, 1.6, 2.0, 2.4}
+	onsets, factors := []float64{150, 240, 330, 450, 630}, []float64{1.25, 1.7, 2.25}
 	each := math.Log(warmer / float64(len(onsets)*len(factors)))
 	for _, o := range onsets {
 		for _, f := range factors {
@@ -121,6 +121,7 @@ const (
 	coarseNodes = 21
 	coarseReach = 6.0 // standard deviations of the prior to either side
 	fineNodes   = 13
+	warmerNodes = 7   // many cases overlap, so each may be coarser
 	negligible  = 9.0 // log weight below the best that no longer counts
 )
 
@@ -155,8 +156,12 @@ func (m warmupMixture) weigh(all []filter, p *timeline, mask uint64) []filter {
 		if peaks[k] < best-negligible {
 			continue
 		}
-		width := (highs[k] - lows[k]) / (fineNodes - 1)
-		for i := 0; i < fineNodes; i++ {
+		nodes := fineNodes
+		if c.factor > 1 {
+			nodes = warmerNodes
+		}
+		width := (highs[k] - lows[k]) / float64(nodes-1)
+		for i := range nodes {
 			f := m.begin(c, lows[k]+float64(width*float64(i)))
 			f.run(p, mask)
 			f.prior += math.Log(width)
@@ -176,7 +181,7 @@ func normalise(all []filter) []weighted {
 	parts := make([]weighted, 0, len(all))
 	sum := 0.0
 	for i := range all {
-		if w := math.Exp(logs[i] - total); w > 3e-4 {
+		if w := math.Exp(logs[i] - total); w > 1e-3 {
 			parts = append(parts, weighted{filter: all[i], weight: w})
 			sum += w
 		}

@@ -7,7 +7,8 @@ func (m warmupMixture) outlook(in WarmupForecastInput, p *timeline, horizonS flo
 	var out WarmupForecastOutput
 	r := m.newRoad(p, math.Max(horizonS, in.NowS+lookaheadS))
 	now := r.spreadAt(in.NowS)
-	out.NowC = now.quantiles()
+	like := bellStanding()
+	out.NowC = now.quantiles(&like)
 	out.RateCPerMin = m.rate(p)
 	out.Model = m.model()
 	low := r.reach(in.Window.LowC, horizonS)
@@ -144,7 +145,10 @@ func (r *road) spreadAt(tS float64) *spread {
 }
 
 // reached is the chance that the fluid is at or above a limit at a time.
-func (r *road) reached(tS, limitC float64) float64 { return 1 - r.spreadAt(tS).below(limitC) }
+func (r *road) reached(tS, limitC float64) float64 {
+	below, _ := r.spreadAt(tS).below(limitC)
+	return 1 - below
+}
 
 type reachResult struct {
 	past  bool
@@ -238,12 +242,13 @@ func (r *road) curve(horizonS float64) []CurvePoint {
 		points = 1
 	}
 	list := make([]CurvePoint, 0, points)
+	like := bellStanding()
 	for i := range points {
 		tS := r.fromS
 		if i > 0 {
 			tS += float64((horizonS - r.fromS) * float64(i) / (curvePoints - 1))
 		}
-		q := r.spreadAt(tS).quantiles()
+		q := r.spreadAt(tS).quantiles(&like)
 		list = append(list, CurvePoint{TS: tS, P10: q.P10, P50: q.P50, P90: q.P90})
 	}
 	return list
