@@ -18,6 +18,9 @@ func Step(state State, in Input) (State, []Effect) {
 	}
 	m.take(in)
 	m.proceed()
+	if m.due(m.WakeMS) {
+		m.WakeMS = min(m.WakeMS, m.now) // a moment from before the clock was put back
+	}
 	if m.Mode != SignedOut {
 		m.do(Effect{Kind: Wake, AtMS: m.WakeMS})
 	}
