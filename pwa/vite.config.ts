@@ -82,7 +82,7 @@ function release(): Plugin {
 }
 
 export default defineConfig(({ mode }) => ({
-  plugins: [svelte(), release()],
+  plugins: [svelte({ configFile: false }), release()],
   worker: { format: 'es' },
   // Components run in the tests as they do in the browser.
   resolve: mode === 'test' ? { conditions: ['browser'] } : {},

@@ -148,12 +148,12 @@ export class Checks {
       ours: true,
       person_id: loaded.entry?.person_id ?? author.person_id,
       head: { n: event.n, hash },
-      summary: summaryOf([...loaded.events, event], view),
+      summary: summaryOf(checkID, [...loaded.events, event], view),
       last_ms: event.wall_ms,
       basis: loaded.basis,
     };
     const append: Append = { event, hash, author, summary: entry.summary, basis: loaded.basis };
-    const edits = await this.#consequences(kind, view, loaded, now, author);
+    const edits = await this.#consequences(checkID, kind, view, loaded, now, author);
     if (edits.length > 0) {
       append.also = async (tx) => {
         for (const { edit, once } of edits) await (once ? addReminderOnce(tx, edit) : putReminder(tx, edit));
@@ -186,6 +186,7 @@ export class Checks {
 
   /** Reminders that a finished check makes or settles, prepared before the transaction opens. */
   async #consequences(
+    checkID: string,
     kind: EventKind,
     view: View,
     loaded: Loaded,
@@ -197,11 +198,11 @@ export class Checks {
     const edits: { edit: Edit; once: boolean }[] = [];
     const proposal = view.result?.reminder;
     if (proposal !== undefined) {
-      const reminder = await proposed(view.state.check_id, loaded.basis.vehicle.id, proposal);
+      const reminder = await proposed(checkID, loaded.basis.vehicle.id, proposal);
       const edit = { ...common, reminder, fields: fieldsOf(reminder), changeID: newID(now.wall_ms) };
       edits.push({ edit, once: true });
     }
-    const settled = await this.#settled(view, loaded, now);
+    const settled = await this.#settled(checkID, view, loaded, now);
     if (settled !== undefined) {
       const edit: Edit = { ...common, reminder: settled, fields: ['done_ms', 'done_check'], changeID: newID(now.wall_ms) };
       edits.push({ edit, once: false });
@@ -210,13 +211,13 @@ export class Checks {
   }
 
   /** The second cycle was done: the reminder of the first check that asked for it is settled. */
-  async #settled(view: View, loaded: Loaded, now: Moment): Promise<Reminder | undefined> {
+  async #settled(checkID: string, view: View, loaded: Loaded, now: Moment): Promise<Reminder | undefined> {
     const started = loaded.events[0]?.body as EventBodies['check.started'] | undefined;
     if (started?.first_check_id === undefined || view.state.outcome !== 'set') return undefined;
     const id = await reminderID(started.first_check_id, 'second_cycle');
     const held = await document(this.#needs.db, 'reminder', id);
     if (held === undefined || held.done_ms !== undefined) return undefined;
-    return { ...held, done_ms: now.wall_ms, done_check: view.state.check_id };
+    return { ...held, done_ms: now.wall_ms, done_check: checkID };
   }
 
   #load(checkID: string): Promise<Loaded> {
@@ -262,12 +263,12 @@ function awayFor(hidden: Moment, now: Moment): EventBodies['app.resumed'] | unde
 }
 
 /** The summary of a check from its log and its view. */
-export function summaryOf(events: CheckEvent[], view: View): Check {
+export function summaryOf(checkID: string, events: CheckEvent[], view: View): Check {
   const { state, result } = view;
   const started = events[0]?.body as EventBodies['check.started'];
   const done = state.phase === 'done';
   const summary: Check = {
-    id: state.check_id,
+    id: checkID,
     vehicle_id: started.vehicle_id,
     unit_id: started.unit_id,
     profile_id: started.profile_id,

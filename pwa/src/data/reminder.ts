@@ -92,9 +92,9 @@ export function overlaid(base: Reminder | undefined, reminderID: string, outbox:
   return shown;
 }
 
-/** Every field a new reminder sets. */
-export function fieldsOf(reminder: Reminder): (keyof Reminder)[] {
-  return (Object.keys(reminder) as (keyof Reminder)[]).filter((name) => name !== 'id');
+/** The fields that an edit sets. What a reminder is about never changes. */
+export function fieldsOf(edit: Partial<Reminder>): (keyof Reminder)[] {
+  return (Object.keys(edit) as (keyof Reminder)[]).filter((name) => name !== 'id' && name !== 'vehicle_id');
 }
 
 /** Changes the given fields of a reminder this phone holds. Rejects with `not_found`. */
@@ -103,7 +103,7 @@ export function editReminder(db: Database, id: string, change: Partial<Reminder>
     const row = await tx.objectStore('records').get(['reminder', id]);
     if (row === undefined) throw new Fault('not_found', 'id', 'this phone holds no such reminder');
     const reminder = { ...(row.body as Reminder), ...change, id };
-    await putReminder(tx, { ...edit, reminder, fields: fieldsOf(change as Reminder) });
+    await putReminder(tx, { ...edit, reminder, fields: fieldsOf(change) });
     return reminder;
   });
 }

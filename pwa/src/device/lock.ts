@@ -7,8 +7,8 @@
 const tails = new Map<string, Promise<unknown>>();
 
 export function withLock<T>(name: string, work: () => Promise<T>): Promise<T> {
-  const locks: LockManager | undefined = navigator.locks;
-  if (locks !== undefined) return locks.request(`brimline ${name}`, work) as Promise<T>;
+  const locks: LockManager | null | undefined = navigator.locks;
+  if (locks !== undefined && locks !== null) return locks.request(`brimline ${name}`, work) as Promise<T>;
   const before = tails.get(name) ?? Promise.resolve();
   const mine = before.then(work, work);
   const tail = mine.then(
