@@ -11,6 +11,27 @@ func fluidComputations() []Computation {
 			run:    compute(FluidVolume),
 		},
 		{
+			Name:   "fluid-viscosity",
+			Line:   "viscosity at another temperature, and the viscosity index",
+			input:  `{kv40_mm2_s:number kv100_mm2_s:number temp_c:number}`,
+			output: `{kv_mm2_s:number viscosity_index:number|null extrapolated:flag}`,
+			run:    compute(FluidViscosity),
+		},
+		{
+			Name:   "drop-volume",
+			Line:   "size of a drop that falls from a wetted edge",
+			input:  `{edge_radius_mm:number surface_tension_mn_m:number density_kg_m3:number}`,
+			output: `{volume_ul:number per_ml:number x:number f:number}`,
+			run:    compute(DropVolume),
+		},
+		{
+			Name:   "fluid-mix",
+			Line:   "share of old fluid left after partial changes",
+			input:  `{drained_ml:number total_ml:number exchanges:integer}`,
+			output: `{old_fraction_after:[number]}`,
+			run:    compute(FluidMix),
+		},
+		{
 			Name:   "units",
 			Line:   "one value in another unit; a temperature and a temperature difference are two things",
 			input:  `{value:number from:text to:text}`,
@@ -51,6 +72,16 @@ func checkComputations() []Computation {
 			run:    compute(TiltShift),
 		},
 		{
+			Name: "attitude",
+			Line: "which end stands high, by how much, and how to come level",
+			input: `{pitch_deg:number roll_deg:number wheelbase_mm:number track_mm:number tolerance_deg:number` +
+				` surface_limit_deg:number}`,
+			output: `{tilt_deg:number high_end:<none|front|rear|left|right|front left|front right|rear left|rear right>` +
+				` front_rear_mm:number left_right_mm:number` +
+				` advice:<level enough|level on drive-on pads|move the vehicle|decline>}`,
+			run: compute(Attitude),
+		},
+		{
 			Name:   "reversal",
 			Line:   "true angles and the phone's own offset from a reading and one turned by 180 degrees",
 			input:  `{first:angles turned:angles}`,
@@ -68,11 +99,33 @@ func checkComputations() []Computation {
 			run: compute(DripJudge),
 		},
 		{
+			Name: "cooler-circuit",
+			Line: "what a cooler circuit holds and will still take, and whether a second cycle is due",
+			input: `{lines:[{inner_mm:number length_mm:number count:integer}] core_ml:number opens_c?:number` +
+				` bypass:<none|in line|in cooler|on gearbox|unknown> lockable:flag` +
+				` circuit:<untouched|opened|drained|flushed|replaced|unknown> failed_gearbox:flag}`,
+			output: `{volume_ml:normal uptake_ml:normal second_cycle:<required|optional|not needed> flush_first:flag reasons:[text]}`,
+			run:    compute(CoolerCircuit),
+		},
+		{
 			Name:   "level-estimate",
 			Line:   "the level a check found and left, its budget and the word it carries",
 			input:  levelInput,
 			output: levelOutput,
 			run:    compute(LevelEstimate),
+		},
+	}
+}
+
+// recordComputations lists what the books and the planning ask.
+func recordComputations() []Computation {
+	return []Computation{
+		{
+			Name:   "vin",
+			Line:   "check digit and model years of a vehicle's number",
+			input:  `{vin:text}`,
+			output: `{well_formed:flag check_digit:text expected:text matches:flag model_years:[integer] warnings:[text]}`,
+			run:    compute(VIN),
 		},
 	}
 }

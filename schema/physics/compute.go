@@ -20,7 +20,7 @@ type Computation struct {
 
 // Names lists every computation in the order of the job.
 func Names() []Computation {
-	return append(fluidComputations(), checkComputations()...)
+	return append(append(fluidComputations(), checkComputations()...), recordComputations()...)
 }
 
 // Compute runs one computation on one JSON object.

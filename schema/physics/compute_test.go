@@ -17,6 +17,8 @@ func typesOf(t *testing.T, name string) (in, out reflect.Type) {
 	table := map[string]any{
 		"fluid-volume": FluidVolume, "units": Units, "warmup-forecast": WarmupForecast, "exponential-fit": ExponentialFit,
 		"tilt-shift": TiltShift, "reversal": Reversal, "drip-judge": DripJudge, "level-estimate": LevelEstimate,
+		"fluid-viscosity": FluidViscosity, "drop-volume": DropVolume, "fluid-mix": FluidMix, "attitude": Attitude,
+		"cooler-circuit": CoolerCircuit, "vin": VIN,
 	}
 	f, ok := table[name]
 	if !ok {
