@@ -1,9 +1,8 @@
 package schema
 
 import (
-	"encoding/json"
-
 	"brimline/schema/fault"
+	"brimline/schema/wire"
 )
 
 // Event is one fact of a check, as the person's tap made it. Events are never
@@ -14,16 +13,16 @@ import (
 // clocks: WallMS is the phone's calendar clock, MonoMS its monotonic clock,
 // which is only comparable between events of the same Boot.
 type Event struct {
-	ID      EventID         `json:"id"`
-	CheckID CheckID         `json:"check_id"`
-	N       int             `json:"n"`
-	Prev    string          `json:"prev"`
-	Kind    string          `json:"kind"`
-	V       int             `json:"v"`
-	WallMS  int64           `json:"wall_ms"`
-	MonoMS  float64         `json:"mono_ms"`
-	Boot    string          `json:"boot"`
-	Body    json.RawMessage `json:"body"`
+	ID      EventID  `json:"id"`
+	CheckID CheckID  `json:"check_id"`
+	N       int      `json:"n"`
+	Prev    string   `json:"prev"`
+	Kind    string   `json:"kind"`
+	V       int      `json:"v"`
+	WallMS  int64    `json:"wall_ms"`
+	MonoMS  float64  `json:"mono_ms"`
+	Boot    string   `json:"boot"`
+	Body    wire.Raw `json:"body"`
 }
 
 // MaxEventBytes bounds the body of one event; MaxEvents the length of one log.

@@ -3,11 +3,11 @@
 package main
 
 import (
-	"encoding/json"
 	"reflect"
 
 	"brimline/schema"
 	"brimline/schema/procedure"
+	"brimline/schema/wire"
 	"brimline/sync/merge"
 )
 
@@ -24,10 +24,10 @@ type checkCall struct {
 	Events []schema.Event  `json:"events"`
 	Now    procedure.Stamp `json:"now"`
 
-	ID      schema.EventID  `json:"id"`
-	CheckID schema.CheckID  `json:"check_id"`
-	Kind    string          `json:"kind"`
-	Body    json.RawMessage `json:"body"`
+	ID      schema.EventID `json:"id"`
+	CheckID schema.CheckID `json:"check_id"`
+	Kind    string         `json:"kind"`
+	Body    wire.Raw       `json:"body"`
 }
 
 // read returns the call's check, from memory where the log is the one read last.
@@ -47,7 +47,7 @@ func (d *door) read(in checkCall) (*procedure.Check, error) {
 	return c, nil
 }
 
-func (d *door) view(input []byte) (json.RawMessage, error) {
+func (d *door) view(input []byte) (wire.Raw, error) {
 	var in checkCall
 	if err := unmarshal(input, &in); err != nil {
 		return nil, err
@@ -60,7 +60,7 @@ func (d *door) view(input []byte) (json.RawMessage, error) {
 }
 
 // act makes the next event of a log, with its place in the chain.
-func (d *door) act(input []byte) (json.RawMessage, error) {
+func (d *door) act(input []byte) (wire.Raw, error) {
 	var in checkCall
 	if err := unmarshal(input, &in); err != nil {
 		return nil, err
@@ -78,7 +78,7 @@ func (d *door) act(input []byte) (json.RawMessage, error) {
 		}
 	}
 	if len(e.Body) == 0 {
-		e.Body = json.RawMessage("{}")
+		e.Body = wire.Raw("{}")
 	}
 	next := c.Clone() // a refused act must leave no trace
 	if err := procedure.Act(next, e); err != nil {
@@ -93,7 +93,7 @@ func (d *door) act(input []byte) (json.RawMessage, error) {
 }
 
 func hashOf(e schema.Event) (string, error) {
-	b, err := json.Marshal(e)
+	b, err := wire.Write(e)
 	if err != nil {
 		return "", err
 	}

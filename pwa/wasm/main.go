@@ -6,11 +6,11 @@
 package main
 
 import (
-	"encoding/json"
 	"syscall/js"
 
 	"brimline/schema/fault"
 	"brimline/schema/procedure"
+	"brimline/schema/wire"
 	"brimline/sync/merge"
 	"brimline/sync/phone"
 )
@@ -32,7 +32,7 @@ func main() {
 }
 
 // answer wraps a result or a fault in the one form the screen reads.
-func answer(out json.RawMessage, err error) string {
+func answer(out wire.Raw, err error) string {
 	type problem struct {
 		Code    string `json:"code"`
 		Field   string `json:"field,omitempty"`
@@ -45,11 +45,11 @@ func answer(out json.RawMessage, err error) string {
 	if f := fault.As(err); f != nil {
 		p = problem{f.Code, f.Field, f.Message}
 	}
-	b, _ := json.Marshal(map[string]problem{"error": p}) // strings only: cannot fail
+	b, _ := wire.Write(map[string]problem{"error": p}) // strings only: cannot fail
 	return string(b)
 }
 
-func (d *door) call(name string, input []byte) (json.RawMessage, error) {
+func (d *door) call(name string, input []byte) (wire.Raw, error) {
 	switch name {
 	case "abi":
 		return marshal(map[string]int{"abi": abi})
@@ -65,18 +65,15 @@ func (d *door) call(name string, input []byte) (json.RawMessage, error) {
 	return procedure.Compute(name, input)
 }
 
-func marshal(v any) (json.RawMessage, error) { return json.Marshal(v) }
+func marshal(v any) (wire.Raw, error) { return wire.Write(v) }
 
 func unmarshal(input []byte, v any) error {
-	if err := json.Unmarshal(input, v); err != nil {
-		return fault.Bad("json.malformed", "", err.Error())
-	}
-	return nil
+	return wire.Read(input, v)
 }
 
-func verify(input []byte) (json.RawMessage, error) {
+func verify(input []byte) (wire.Raw, error) {
 	var in struct {
-		Events []json.RawMessage `json:"events"`
+		Events []wire.Raw `json:"events"`
 	}
 	if err := unmarshal(input, &in); err != nil {
 		return nil, err
@@ -88,7 +85,7 @@ func verify(input []byte) (json.RawMessage, error) {
 	return marshal(map[string]any{"ok": true, "head": head})
 }
 
-func step(input []byte) (json.RawMessage, error) {
+func step(input []byte) (wire.Raw, error) {
 	var in struct {
 		State phone.State `json:"state"`
 		Input phone.Input `json:"input"`

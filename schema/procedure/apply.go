@@ -1,7 +1,6 @@
 package procedure
 
 import (
-	"encoding/json"
 	"math"
 
 	"brimline/schema"
@@ -500,7 +499,7 @@ func amend[T any](e *entry[T], b Corrected, check func(T) error) error {
 		e.void = true
 		return nil
 	}
-	v, err := decode[T](json.RawMessage(b.Body))
+	v, err := decode[T](b.Body)
 	if err == nil {
 		err = check(v)
 	}

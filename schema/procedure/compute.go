@@ -1,11 +1,9 @@
 package procedure
 
 import (
-	"encoding/json"
-
 	"brimline/schema"
-	"brimline/schema/fault"
 	"brimline/schema/physics"
+	"brimline/schema/wire"
 )
 
 // replayInput is the input of check-replay. Now is the moment of the last
@@ -29,7 +27,7 @@ func Compute(name string, input []byte) ([]byte, error) {
 	if name != "check-replay" {
 		return physics.Compute(name, input)
 	}
-	in, err := decode[replayInput](json.RawMessage(input))
+	in, err := decode[replayInput](input)
 	if err != nil {
 		return nil, err
 	}
@@ -37,11 +35,7 @@ func Compute(name string, input []byte) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	out, err := json.Marshal(v)
-	if err != nil {
-		return nil, fault.New(fault.Internal, "number.finite", "", "the result holds a number that is not finite")
-	}
-	return out, nil
+	return wire.Write(v)
 }
 
 func (in replayInput) view() (View, error) {

@@ -1,15 +1,13 @@
 package procedure
 
 import (
-	"bytes"
-	"encoding/json"
-	"errors"
 	"math"
 	"strconv"
 	"strings"
 
 	"brimline/schema"
 	"brimline/schema/fault"
+	"brimline/schema/wire"
 )
 
 // Bodies of the events, one type a kind. Times are not in them: an event's
@@ -107,9 +105,9 @@ type (
 	}
 	// Corrected replaces or voids an earlier entry, which stays in the log.
 	Corrected struct {
-		EventID schema.EventID  `json:"event_id"`
-		Void    bool            `json:"void,omitempty"`
-		Body    json.RawMessage `json:"body,omitempty"`
+		EventID schema.EventID `json:"event_id"`
+		Void    bool           `json:"void,omitempty"`
+		Body    wire.Raw       `json:"body,omitempty"`
 	}
 	// Written is a note.
 	Written struct {
@@ -146,28 +144,12 @@ var (
 
 // decode reads one body strictly: an unknown field or a wrong type is a fault
 // that names the field.
-func decode[T any](raw json.RawMessage) (T, error) {
+func decode[T any](raw wire.Raw) (T, error) {
 	var v T
 	if len(raw) == 0 {
-		raw = json.RawMessage("{}")
+		raw = wire.Raw("{}")
 	}
-	d := json.NewDecoder(bytes.NewReader(raw))
-	d.DisallowUnknownFields()
-	err := d.Decode(&v)
-	if err == nil && d.More() {
-		err = errors.New("more than one value")
-	}
-	if err == nil {
-		return v, nil
-	}
-	var wrong *json.UnmarshalTypeError
-	if errors.As(err, &wrong) {
-		return v, fault.Bad("json.type", wrong.Field, "is a "+wrong.Value+"; it must be a "+wrong.Type.Kind().String())
-	}
-	if name, ok := strings.CutPrefix(err.Error(), "json: unknown field "); ok {
-		return v, fault.Bad("json.unknown", strings.Trim(name, `"`), "is not a field of this entry")
-	}
-	return v, fault.Bad("json.malformed", "", "is not a readable JSON object")
+	return v, wire.ReadStrict(raw, &v)
 }
 
 func oneOf(field, s string, words ...string) error {

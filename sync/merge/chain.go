@@ -1,6 +1,6 @@
 package merge
 
-import "encoding/json"
+import "brimline/schema/wire"
 
 // VerifyChain reports whether events are one check's log from its first event
 // on: numbered 1, 2, 3 … without holes, each naming the hash of the one before.
@@ -10,7 +10,7 @@ import "encoding/json"
 // Errors: a *Refusal whose N is the place of the first wrong event, with the
 // code chain.form (not an event), chain.number, chain.prev, chain.check (of
 // another check), chain.id (an id used twice) or one of Canonical's.
-func VerifyChain(events []json.RawMessage) (head string, err error) {
+func VerifyChain(events []wire.Raw) (head string, err error) {
 	check := ""
 	seen := make(map[string]bool, len(events))
 	for i, raw := range events {
@@ -40,27 +40,20 @@ type link struct {
 	n                     int
 }
 
-// readLink reads members by their exact names. Decoding into a struct would
-// also take "N" for "n", and so number an event otherwise than its hash does.
-func readLink(raw json.RawMessage) (link, *Refusal) {
-	form := &Refusal{Code: "chain.form", Text: "is not an event: id, check_id, n and prev are needed"}
+// readLink reads what an event says about its place.
+func readLink(raw wire.Raw) (link, *Refusal) {
 	text, err := Canonical(raw)
 	if refusal, ok := err.(*Refusal); ok {
 		return link{}, refusal
 	}
-	var members map[string]json.RawMessage
-	if json.Unmarshal(text, &members) != nil {
-		return link{}, form
+	var e struct {
+		ID      *string `json:"id"`
+		CheckID *string `json:"check_id"`
+		N       *int    `json:"n"`
+		Prev    *string `json:"prev"`
 	}
-	l := link{hash: hexSum(text)}
-	for _, read := range [4]struct {
-		name string
-		into any
-	}{{"id", &l.id}, {"check_id", &l.check}, {"n", &l.n}, {"prev", &l.prev}} {
-		value, known := members[read.name]
-		if !known || string(value) == "null" || json.Unmarshal(value, read.into) != nil {
-			return link{}, form
-		}
+	if wire.Read(text, &e) != nil || e.ID == nil || e.CheckID == nil || e.N == nil || e.Prev == nil {
+		return link{}, &Refusal{Code: "chain.form", Text: "is not an event: id, check_id, n and prev are needed"}
 	}
-	return l, nil
+	return link{id: *e.ID, check: *e.CheckID, prev: *e.Prev, n: *e.N, hash: hexSum(text)}, nil
 }

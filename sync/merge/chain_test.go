@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"brimline/schema/wire"
 )
 
 // The hashes are sha256sum's of the canonical text.
@@ -39,9 +41,9 @@ func TestChainTellsEveryPartApart(t *testing.T) {
 }
 
 // log makes a check's log of length n as a phone would.
-func log(t interface{ Fatal(...any) }, n int) (events []json.RawMessage, head string) {
+func log(t interface{ Fatal(...any) }, n int) (events []wire.Raw, head string) {
 	for i := range n {
-		raw := json.RawMessage(fmt.Sprintf(`{"id":"e%d","check_id":"c","n":%d,"prev":%q,"kind":"note.written","body":{"text":"%d"}}`, i+1, i+1, head, i))
+		raw := wire.Raw(fmt.Sprintf(`{"id":"e%d","check_id":"c","n":%d,"prev":%q,"kind":"note.written","body":{"text":"%d"}}`, i+1, i+1, head, i))
 		hash, err := Hash(raw)
 		if err != nil {
 			t.Fatal(err)
@@ -52,30 +54,30 @@ func log(t interface{ Fatal(...any) }, n int) (events []json.RawMessage, head st
 }
 
 func TestVerifyChain(t *testing.T) {
-	edit := func(k int, old, new string) func([]json.RawMessage) []json.RawMessage {
-		return func(e []json.RawMessage) []json.RawMessage {
+	edit := func(k int, old, new string) func([]wire.Raw) []wire.Raw {
+		return func(e []wire.Raw) []wire.Raw {
 			text := strings.Replace(string(e[k-1]), old, new, 1)
 			if text == string(e[k-1]) {
 				panic("the test edits nothing") // a fault of this table
 			}
-			e[k-1] = json.RawMessage(text)
+			e[k-1] = wire.Raw(text)
 			return e
 		}
 	}
 	tests := map[string]struct {
-		change func([]json.RawMessage) []json.RawMessage
+		change func([]wire.Raw) []wire.Raw
 		code   string
 		n      int
 	}{
-		"untouched":             {func(e []json.RawMessage) []json.RawMessage { return e }, "", 0},
+		"untouched":             {func(e []wire.Raw) []wire.Raw { return e }, "", 0},
 		"other white space":     {edit(2, `,"kind"`, ` , "kind"`), "", 0},
 		"other member order":    {edit(3, `{"id":"e3","check_id":"c"`, `{"check_id":"c","id":"e3"`), "", 0},
-		"tail cut off":          {func(e []json.RawMessage) []json.RawMessage { return e[:3] }, "", 0},
-		"empty":                 {func([]json.RawMessage) []json.RawMessage { return nil }, "", 0},
-		"first missing":         {func(e []json.RawMessage) []json.RawMessage { return e[1:] }, "chain.number", 1},
-		"middle missing":        {func(e []json.RawMessage) []json.RawMessage { return append(e[:1], e[2:]...) }, "chain.number", 2},
-		"two swapped":           {func(e []json.RawMessage) []json.RawMessage { e[1], e[2] = e[2], e[1]; return e }, "chain.number", 2},
-		"one twice":             {func(e []json.RawMessage) []json.RawMessage { e[2] = e[1]; return e }, "chain.number", 3},
+		"tail cut off":          {func(e []wire.Raw) []wire.Raw { return e[:3] }, "", 0},
+		"empty":                 {func([]wire.Raw) []wire.Raw { return nil }, "", 0},
+		"first missing":         {func(e []wire.Raw) []wire.Raw { return e[1:] }, "chain.number", 1},
+		"middle missing":        {func(e []wire.Raw) []wire.Raw { return append(e[:1], e[2:]...) }, "chain.number", 2},
+		"two swapped":           {func(e []wire.Raw) []wire.Raw { e[1], e[2] = e[2], e[1]; return e }, "chain.number", 2},
+		"one twice":             {func(e []wire.Raw) []wire.Raw { e[2] = e[1]; return e }, "chain.number", 3},
 		"text edited":           {edit(2, `"text":"1"`, `"text":"7"`), "chain.prev", 3},
 		"first has a prev":      {edit(1, `"prev":""`, `"prev":"0"`), "chain.prev", 1},
 		"of another check":      {edit(4, `"check_id":"c"`, `"check_id":"d"`), "chain.check", 4},
@@ -85,7 +87,7 @@ func TestVerifyChain(t *testing.T) {
 		"n not whole":           {edit(1, `"n":1`, `"n":1.5`), "chain.form", 1},
 		"no check":              {edit(1, `"check_id":"c"`, `"check_id":null`), "chain.form", 1},
 		"not an object":         {edit(2, string(`{"id":"e2","check_id":"c",`), `[{"id":"e2","check_id":"c",`), "json.syntax", 2},
-		"a list":                {func(e []json.RawMessage) []json.RawMessage { e[0] = json.RawMessage(`[]`); return e }, "chain.form", 1},
+		"a list":                {func(e []wire.Raw) []wire.Raw { e[0] = wire.Raw(`[]`); return e }, "chain.form", 1},
 		"a member stands twice": {edit(2, `"n":2`, `"n":2,"n":2`), "json.duplicate", 2},
 	}
 	for name, tt := range tests {
@@ -110,7 +112,7 @@ func TestVerifyChainFindsAnyEdit(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		events, head := log(t, rapid.IntRange(1, 6).Draw(t, "events"))
 		k := rapid.IntRange(0, len(events)-1).Draw(t, "event")
-		edited := append(json.RawMessage(nil), events[k]...)
+		edited := append(wire.Raw(nil), events[k]...)
 		edited[rapid.IntRange(0, len(edited)-1).Draw(t, "byte")] = byte(rapid.IntRange(0, 255).Draw(t, "value"))
 		before, _ := Canonical(events[k]) // made by log
 		after, err := Canonical(edited)
@@ -131,10 +133,10 @@ func TestChainVectors(t *testing.T) {
 		t.Fatal(err)
 	}
 	var vectors struct {
-		Events    []json.RawMessage `json:"events"`
-		Canonical []string          `json:"canonical"`
-		Hashes    []string          `json:"hashes"`
-		Links     []string          `json:"links"`
+		Events    []wire.Raw `json:"events"`
+		Canonical []string   `json:"canonical"`
+		Hashes    []string   `json:"hashes"`
+		Links     []string   `json:"links"`
 	}
 	if err := json.Unmarshal(raw, &vectors); err != nil {
 		t.Fatal(err)

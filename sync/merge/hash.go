@@ -1,7 +1,5 @@
 package merge
 
-import "crypto/sha256"
-
 // Hash returns the SHA-256 of the canonical form of raw, in lower-case hex.
 // Errors are those of Canonical.
 func Hash(raw []byte) (string, error) {
@@ -21,7 +19,7 @@ func Chain(prev, id, bodyHash string) string {
 
 func hexSum(text []byte) string {
 	const hex = "0123456789abcdef"
-	sum := sha256.Sum256(text)
+	sum := sum256(text)
 	out := make([]byte, 0, 2*len(sum))
 	for _, b := range sum {
 		out = append(out, hex[b>>4], hex[b&15])

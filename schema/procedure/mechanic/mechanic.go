@@ -5,13 +5,13 @@
 package mechanic
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 
 	"brimline/schema"
 	"brimline/schema/physics/gearbox"
 	"brimline/schema/procedure"
+	"brimline/schema/wire"
 	"brimline/sync/merge"
 )
 
@@ -85,7 +85,7 @@ func (m *Mechanic) pass(s float64) {
 
 // do appends one event.
 func (m *Mechanic) do(kind string, body any) error {
-	b, err := json.Marshal(body)
+	b, err := wire.Write(body)
 	if err != nil {
 		return fmt.Errorf("body of %s: %w", kind, err)
 	}
@@ -94,7 +94,7 @@ func (m *Mechanic) do(kind string, body any) error {
 	if err := procedure.Act(m.check, e); err != nil {
 		return fmt.Errorf("event %d, %s: %w", e.N, kind, err)
 	}
-	whole, err := json.Marshal(e)
+	whole, err := wire.Write(e)
 	if err != nil {
 		return fmt.Errorf("event %d: %w", e.N, err)
 	}
@@ -285,7 +285,7 @@ func (m *Mechanic) read() error {
 	m.readAtMS = m.monoMS
 	e := schema.Event{ID: schema.EventID(m.NewID()), CheckID: m.CheckID, N: len(m.events) + 1, Prev: m.head, Kind: "reading.taken", V: 1,
 		WallMS: m.WallMS, MonoMS: m.monoMS, Boot: "simulated"}
-	b, err := json.Marshal(body)
+	b, err := wire.Write(body)
 	if err != nil {
 		return err
 	}
