@@ -7,3 +7,5 @@ const target = document.getElementById('app');
 if (target === null) throw new Error('index.html has no element with the id "app"');
 await app.start();
 mount(App, { target });
+// For the browser tests, and for anybody who wants to act from the console: /?by-hand
+if (new URLSearchParams(location.search).has('by-hand')) Object.assign(globalThis, { brimlineTest: app });
