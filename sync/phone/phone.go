@@ -54,9 +54,11 @@ type State struct {
 	Pending []Pending `json:"pending"` // by DSeq: what the server has not answered for
 	Flight  []string  `json:"flight"`  // ids of the push on its way
 	Cursor  string    `json:"cursor"`  // what storage holds; moves only after page_applied
-	Epoch   string    `json:"epoch"`
-	Page    string    `json:"page,omitempty"` // cursor after the page being stored
-	More    bool      `json:"more,omitempty"` // the server has more after it
+	Epoch   string    `json:"epoch"`   // of the server the cursor is from; "" before the first page
+
+	Page      string `json:"page,omitempty"`       // cursor after the page being stored
+	PageEpoch string `json:"page_epoch,omitempty"` // and the epoch it is from
+	More      bool   `json:"more,omitempty"`       // the server has more after it
 
 	Failures int   `json:"failures"` // in a row
 	Limit    int   `json:"limit"`    // changes in the next push, 1 to MaxBatch
@@ -131,7 +133,7 @@ type Effect struct {
 
 	IDs    []string `json:"ids,omitempty"`    // push
 	Cursor string   `json:"cursor,omitempty"` // pull (absent: from the beginning), apply_page
-	Epoch  string   `json:"epoch,omitempty"`  // apply_page, reset
+	Epoch  string   `json:"epoch,omitempty"`  // apply_page
 	AtMS   int64    `json:"at_ms,omitempty"`  // wake
 
 	ID    string `json:"id,omitempty"`    // mark

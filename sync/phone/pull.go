@@ -11,17 +11,17 @@ func (m *machine) pullAnswered(in Input) {
 		m.pullFailed(0, 0) // not our server's answer, whatever its status
 		return
 	}
-	known := m.Epoch != ""
-	if !m.meet(in.Epoch) {
+	if m.Epoch != "" && m.Epoch != in.Epoch {
+		m.reset()
 		return
 	}
-	m.Page, m.More = in.Next, in.More
-	if known && in.Next == m.Cursor { // no news
+	m.Page, m.PageEpoch, m.More = in.Next, in.Epoch, in.More
+	if m.Epoch != "" && in.Next == m.Cursor { // no news
 		m.stored()
 		return
 	}
 	m.Need, m.WakeMS = NeedPage, m.now+FlightMS
-	m.do(Effect{Kind: ApplyPage, Cursor: m.Page, Epoch: m.Epoch})
+	m.do(Effect{Kind: ApplyPage, Cursor: m.Page, Epoch: m.PageEpoch})
 }
 
 // pageDone takes the outcome of the transaction that stores a page.
@@ -38,12 +38,12 @@ func (m *machine) pageDone(onDisk bool) {
 
 // stored moves the cursor behind the page that storage holds now.
 func (m *machine) stored() {
-	m.Cursor, m.PullMS = m.Page, m.now
+	m.Cursor, m.Epoch, m.PullMS = m.Page, m.PageEpoch, m.now
 	if !m.More {
 		m.PullMS += PullEveryMS*3/4 + int64(m.random*PullEveryMS/2)
 	}
 	m.good()
-	m.Mode, m.Need, m.Page, m.More = Idle, NeedNothing, "", false
+	m.Mode, m.Need, m.Page, m.PageEpoch, m.More = Idle, NeedNothing, "", "", false
 }
 
 func (m *machine) pullFailed(status int, retryAfterS float64) {

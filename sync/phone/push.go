@@ -50,13 +50,16 @@ func (m *machine) pushAnswered(in Input) {
 		m.pushFailed(0, 0) // not our server's answer, whatever its status
 		return
 	}
+	if !asked && in.Epoch != m.Epoch {
+		return // late, and from a server that may be restored by now
+	}
 	unanswered := m.Flight
 	for _, r := range in.Results {
 		m.settle(r)
 		unanswered = slices.DeleteFunc(unanswered, func(id string) bool { return id == r.ID })
 	}
 	if !asked {
-		return // late: what it says of its changes is true all the same
+		return // late, but true
 	}
 	for _, id := range unanswered {
 		m.settle(Result{ID: id, Status: "deferred", Code: "change.unanswered"})
@@ -64,20 +67,9 @@ func (m *machine) pushAnswered(in Input) {
 	m.good()
 	m.Mode, m.Flight, m.PullMS = Idle, []string{}, 0
 	m.Limit = min(2*m.Limit, MaxBatch)
-	m.meet(in.Epoch)
-}
-
-// meet compares the epoch of an answer with the one known, and says whether
-// they agree. The first one met is adopted.
-func (m *machine) meet(epoch string) bool {
-	if m.Epoch == "" {
-		m.Epoch = epoch
+	if m.Epoch != in.Epoch {
+		m.reset()
 	}
-	if m.Epoch == epoch {
-		return true
-	}
-	m.reset(epoch)
-	return false
 }
 
 // settle takes the server's word for one change.

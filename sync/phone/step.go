@@ -166,7 +166,7 @@ func (m *machine) tick() {
 // ask gives the shell a local job, once more if it was asked before.
 func (m *machine) ask(job string) {
 	m.WakeMS = m.now + FlightMS
-	m.do(Effect{Kind: job, Epoch: m.Epoch})
+	m.do(Effect{Kind: job})
 }
 
 func (m *machine) session(word string) {
@@ -200,11 +200,14 @@ func (m *machine) proceed() {
 		return
 	}
 	ids, suspect := m.batch()
+	// Nothing is sent before the server's epoch is on disk: a change held by a
+	// server that is then restored would not be missed after a restart.
+	unmet := m.Epoch == ""
 	switch {
-	case len(ids) > 0:
+	case len(ids) > 0 && !unmet:
 		m.push(ids)
 		return
-	case m.due(m.PullMS):
+	case unmet || m.due(m.PullMS):
 		m.Mode, m.WakeMS = Pulling, m.now+FlightMS
 		m.do(Effect{Kind: Pull, Cursor: m.Cursor})
 		return

@@ -31,7 +31,7 @@ func stateIn(mode Mode, need Need) State {
 	case mode == Pushing:
 		s.Flight = []string{"a", "b"}
 	case need == NeedPage:
-		s.Page = "6.bb"
+		s.Page, s.PageEpoch = "6.bb", "e1"
 	case mode == Idle: // idle with something due would not be idle
 		s.Pending[0].NotBeforeMS = noon + 5000
 	}
@@ -127,7 +127,7 @@ func checkStep(t failer, before State, in Input, after State, effects []Effect) 
 	answered := map[string]bool{}
 	if in.Kind == PushAnswered {
 		for _, r := range in.Results {
-			answered[r.ID] = slices.Contains([]string{"applied", "duplicate", "rejected", "conflict"}, r.Status)
+			answered[r.ID] = answered[r.ID] || slices.Contains([]string{"applied", "duplicate", "rejected", "conflict"}, r.Status)
 		}
 	}
 	place := map[string]int{}

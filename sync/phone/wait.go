@@ -45,7 +45,7 @@ func (m *machine) refused(status int) bool {
 	case 403: // this person or this phone may not any more; only signing in helps
 		m.Mode, m.Need = SignedOut, NeedNothing
 	case 409: // the server's history is not the one the cursor came from
-		m.reset("")
+		m.reset()
 	default:
 		return false
 	}
@@ -53,15 +53,15 @@ func (m *machine) refused(status int) bool {
 }
 
 // reset begins again from the server's beginning, because it is not the server
-// it was: epoch names the new one, "" if that is not known yet. What the server
-// had is asked for again and what it may have lost is sent again.
-func (m *machine) reset(epoch string) {
+// it was. What the server had is asked for again and what it may have lost is
+// sent again.
+func (m *machine) reset() {
 	if m.ResetMS > 0 && m.ResetMS <= m.now && m.now-m.ResetMS < ResetEveryMS {
 		m.Failures++
 		m.wait() // nothing is adopted, so the next answer finds the same
 		return
 	}
-	m.ResetMS, m.Cursor, m.Epoch, m.PullMS = m.now, "", epoch, 0
+	m.ResetMS, m.Cursor, m.Epoch, m.PullMS = m.now, "", "", 0
 	m.Mode, m.Need = Waiting, NeedReset
 	m.ask(Reset)
 }
