@@ -268,8 +268,11 @@ func (d loaded) lookAlike(t *testing.T) {
 	}
 	topUps := 0
 	for _, c := range list {
-		if c.Check.Found.LevelML < 0 {
-			topUps++
+		for _, e := range c.Events {
+			if e.Event.Kind == "fluid.added" {
+				topUps++
+				break
+			}
 		}
 	}
 	if topUps < 3 {

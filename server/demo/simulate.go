@@ -39,7 +39,6 @@ type told struct {
 	status   string
 	startMS  int64
 	endMS    int64
-	foundML  float64 // the truth before anything was touched
 	leftML   float64 // the truth afterwards
 	airC     float64
 	profile  schema.Profile
@@ -156,7 +155,7 @@ func (st *story) attempt(v vehicle, record schema.Vehicle, next visit, levelML f
 	if next.edition1 {
 		p = st.profiles[correctedFrom]
 	}
-	made := told{visit: next, vehicle: v, record: record, startMS: at.UnixMilli(), airC: next.airC, foundML: levelML, profile: p, cautions: st.cautions}
+	made := told{visit: next, vehicle: v, record: record, startMS: at.UnixMilli(), airC: next.airC, profile: p, cautions: st.cautions}
 	if made.airC == 0 {
 		made.airC = airC(at)
 	}
