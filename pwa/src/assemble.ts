@@ -173,7 +173,13 @@ class Assembled implements App {
     live.session.person = this.#session.remembered?.person ?? null;
     live.session.workshop = this.#session.remembered?.workshop ?? null;
     live.session.device_id = this.#session.deviceID;
-    live.status.needs_sign_in = this.#session.state === 'needs_sign_in';
+    this.#showNeed();
+  }
+
+  /** The server refused the token, or refuses this person or this phone. */
+  #showNeed(): void {
+    const refused = this.#sync.refused && this.#session.state !== 'nobody';
+    live.status.needs_sign_in = refused || this.#session.state === 'needs_sign_in';
   }
 
   // --- reading
@@ -448,6 +454,7 @@ class Assembled implements App {
   async #synced(what: 'mode' | 'outbox' | 'documents'): Promise<void> {
     live.status.mode = this.#sync.mode;
     live.status.last_ok_ms = this.#sync.lastOkMS;
+    this.#showNeed();
     if (what === 'documents') {
       this.#news.tell({ about: 'documents' });
       this.#bump();

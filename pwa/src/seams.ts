@@ -162,7 +162,8 @@ export interface Evidence {
   profile: Profile;
   person: Person;
   events: { event: CheckEvent; hash: string; received_ms: number }[];
-  view: View;
+  /** null where the log no longer replays. */
+  view: View | null;
   recomputed: { agrees: boolean };
 }
 

@@ -283,7 +283,8 @@ export function summaryOf(checkID: string, events: CheckEvent[], view: View): Ch
   };
   const last = events.at(-1);
   if (done && last !== undefined) summary.ended_ms = events.findLast((e) => e.kind === 'check.finished')?.wall_ms ?? last.wall_ms;
-  if (done && state.reason !== '') summary.reason = state.reason;
+  const reason = result?.reason ?? state.reason;
+  if (done && reason !== '') summary.reason = reason;
   if (result !== undefined) {
     summary.reading = result.level.reading;
     summary.as_left = levelOf(result.level.as_left);

@@ -80,6 +80,10 @@ export class Sync {
   /** Ids on their way to the server now. */
   sending = new Set<string>();
   lastOkMS: number | null = null;
+  /** The machine stopped sending until someone signs in. */
+  get refused(): boolean {
+    return this.#state?.mode === 'signed_out';
+  }
   readonly #needs: SyncNeeds;
   #state: MachineState | undefined;
   /** Inputs are taken one after another; an effect's report is an input like any other. */
