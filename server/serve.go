@@ -14,6 +14,7 @@ import (
 
 	"brimline/pwa"
 	"brimline/server/auth"
+	"brimline/server/demo"
 	"brimline/server/store"
 	"brimline/server/web"
 )
@@ -85,7 +86,14 @@ func listen(ctx context.Context, w world, c config, s *store.Store, log *slog.Lo
 	return nil
 }
 
-// loadDemo fills the database with invented records.
-func loadDemo(_ context.Context, _ world, _ *store.Store) error {
-	return errors.New("demo: this build has no demo records")
+// loadDemo fills the database with invented records and prints the sign-ins.
+func loadDemo(ctx context.Context, w world, s *store.Store) error {
+	people, err := demo.Load(ctx, s, time.Now())
+	if err != nil {
+		return fmt.Errorf("demo: %w", err)
+	}
+	for _, p := range people {
+		fmt.Fprintf(w.out, "Sign in as %s (%s): %s  %s\n", p.Name, p.Role, p.Email, p.Password)
+	}
+	return nil
 }
