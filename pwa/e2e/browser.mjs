@@ -2,7 +2,7 @@
  * The browser as the tests use it: one profile folder, phone size, and a way to
  * kill it as a flat battery would.
  */
-import { mkdtemp, rm } from 'node:fs/promises';
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { chromium } from 'playwright-core';
@@ -40,8 +40,21 @@ export async function open(t, folder, options = {}) {
     ...options,
   });
   context.setDefaultTimeout(15_000);
-  t?.after(() => context.close().catch(() => undefined));
+  t?.after(async () => {
+    await lastPictures(t, context);
+    await context.close().catch(() => undefined);
+  });
   return context;
+}
+
+/** Where a test ended, as pictures and text in the folder that SHOTS names; for whoever looks for a failure. */
+async function lastPictures(t, context) {
+  if (process.env.SHOTS === undefined) return;
+  for (const [k, page] of context.pages().entries()) {
+    const path = join(process.env.SHOTS, `${t.name.slice(0, 40).replaceAll(/\W+/g, '-')}-${k}`);
+    await page.screenshot({ path: `${path}.png` }).catch(() => undefined);
+    await writeFile(`${path}.txt`, `${page.url()}\n${await page.locator('body').innerText().catch(String)}`);
+  }
 }
 
 /** The page of a fresh context. */

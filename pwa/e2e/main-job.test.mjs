@@ -33,7 +33,7 @@ class Phone {
 
   async engineStarts() {
     await button(this.page, words.code.act['engine.started']).click();
-    await this.page.getByText(`${words.check.engine} ${words.check.engineOn}`).waitFor();
+    await this.page.getByText(`${words.check.engine} ${words.check.engineOn}`, { exact: true }).waitFor();
     this.engineMS = await this.now();
   }
 
@@ -114,7 +114,12 @@ async function secondOpening(phone) {
   await phone.wait(30);
   await countDrips(phone);
   await see(page, 'drops');
-  await button(page, words.check.fitKeep).click();
+  const fit = button(page, words.check.fitKeep);
+  for (let minutes = 0; minutes < 8 && (await fit.count()) === 0; minutes++) {
+    await phone.wait(60); // fitted near the middle of the window, as the screen asks
+    await phone.read();
+  }
+  await fit.click();
   const dialog = page.getByRole('dialog');
   await dialog.getByText(words.check.sealNew, { exact: true }).click();
   await button(dialog, beginning(words.check.fitTorque)).click();
@@ -124,7 +129,7 @@ async function secondOpening(phone) {
   await move(page, 'seat');
   await phone.read();
   await button(page, words.code.act['engine.stopped']).click();
-  await page.getByText(`${words.check.engine} ${words.check.engineOff}`).waitFor();
+  await page.getByText(`${words.check.engine} ${words.check.engineOff}`, { exact: true }).waitFor();
   await move(page, 'beside');
   await button(page, words.code.act['check.finished']).click();
   await button(page.getByRole('dialog'), words.check.finishSet).click();
@@ -164,16 +169,21 @@ test('a whole check without network or server, killed in the middle, then sent a
   const server = await serve(t);
   const folder = await profile(t);
   let context = await open(t, folder);
-  let phone = new Phone(await firstPage(context));
-  const errors = errorsOf(phone.page);
-  await phone.page.clock.install({ time: Date.now() });
-
-  await signedIn(phone.page, server);
-  const [vehicle] = await sidePlugVehicles(phone.page);
+  let page = await firstPage(context);
+  await signedIn(page, server);
+  const [vehicle] = await sidePlugVehicles(page);
   assert.ok(vehicle, 'the demo has a vehicle with a side-plug profile');
+  await context.close();
   await server.kill();
-  await context.setOffline(true);
 
+  // In the driveway: the app is opened anew, with no network and no server.
+  context = await open(t, folder);
+  page = await firstPage(context);
+  await page.clock.install({ time: Date.now() });
+  await context.setOffline(true);
+  await page.goto(`${server.url}/`);
+  let phone = new Phone(page);
+  const errors = errorsOf(page);
   const checkID = await openCheck(phone.page, vehicle);
   await fillGoSheet(phone.page, { gearboxC: COLD_C, airC: AIR_C });
   await button(phone.page, words.go.start).click();
@@ -184,8 +194,8 @@ test('a whole check without network or server, killed in the middle, then sent a
 
   await t.test('a reload brings the check back where it was', async () => {
     await phone.page.reload();
-    await lookedAround(phone.page, true);
-    await phone.page.getByText(`${words.check.engine} ${words.check.engineOn}`).waitFor();
+    await lookedAround(phone.page, /0:0\d/);
+    await phone.page.getByText(`${words.check.engine} ${words.check.engineOn}`, { exact: true }).waitFor();
   });
 
   await phone.warmTo(31.5);
@@ -204,8 +214,7 @@ test('a whole check without network or server, killed in the middle, then sent a
     await context.setOffline(true);
     await phone.page.goto(`${server.url}/`);
     await button(phone.page, beginning(words.today.goOn)).or(phone.page.locator(`a.running[href="/check/${checkID}"]`)).first().click();
-    const said = await lookedAround(phone.page, true);
-    assert.match(said, /0:(4[7-9]|5\d)/, 'the gap was 47 s and what opening took');
+    await lookedAround(phone.page, /0:(4[7-9]|5\d)/); // 47 s, and what opening took
     const after = await stored(phone.page, 'events');
     const kept = after.events.slice(0, before.events.length);
     assert.deepEqual(kept, before.events, 'every entry from before is there, unchanged');
@@ -258,7 +267,7 @@ test('a whole check without network or server, killed in the middle, then sent a
     for (const figure of [about(view.result.level.as_left), format.volume(view.state.added_ml, 'ml'), format.volume(view.state.caught_ml, 'ml')]) {
       assert.ok(whole.includes(figure.replaceAll(/\s+/g, ' ')), `"${figure}" is not on the page`);
     }
-    assert.equal(await page.locator('tbody tr').count(), log.length);
+    assert.equal(await page.getByRole('region', { name: words.fleet.events }).locator('tbody tr').count(), log.length);
   });
 
   await t.test('the same outbox again changes nothing', () => pushAgain(server, outbox, checkID));

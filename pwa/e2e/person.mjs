@@ -26,8 +26,9 @@ export async function signIn(page, server, who = MECHANIC) {
 export async function signedIn(page, server, who = MECHANIC) {
   await signIn(page, server, who);
   await page.getByText(words.today.offlineReady).waitFor();
-  await page.getByRole('link', { name: new RegExp(words.statusLine.allSent) }).waitFor();
-  await page.getByRole('heading', { name: words.today.vehicles }).waitFor();
+  await page.getByRole('link', { name: words.nav.device, exact: true }).click();
+  await page.getByText(beginning(words.device.lastOk('|').split('|')[0])).waitFor();
+  await page.getByRole('link', { name: words.nav.today, exact: true }).click();
   await page.locator('a[href^="/vehicle/"]').first().waitFor();
 }
 
@@ -150,13 +151,12 @@ export async function amount(page, direction, value, unit) {
   await dialog.waitFor({ state: 'detached' });
 }
 
-/** The go on the message about the time the app was away; `restarted` as it must be said. */
-export async function lookedAround(page, restarted) {
-  const message = page.getByRole('alert').filter({ hasText: words.check.gapThen });
+/** Answers the message that the app was closed for a time that matches `span`. */
+export async function lookedAround(page, span) {
+  const message = page.getByRole('alert').filter({ hasText: words.check.gapThen }).filter({ hasText: span });
   await message.waitFor();
   const text = await message.innerText();
-  const starts = (restarted ? words.check.gapClosed('|') : words.check.gap('|')).split('|')[0];
-  assert.ok(text.startsWith(starts), `the gap says "${text}", not "${starts}…"`);
-  await button(page, words.check.gapSeen).click();
-  return text;
+  assert.ok(text.startsWith(words.check.gapClosed('|').split('|')[0]), `the message is "${text}"`);
+  await button(message, words.check.gapSeen).click();
+  await message.waitFor({ state: 'detached' });
 }
