@@ -13,13 +13,17 @@ import { serve } from './server.mjs';
 const { acts } = JSON.parse(await readFile(new URL('../../testdata/checks/side-plug.json', import.meta.url)));
 const STARTED_MS = Date.UTC(2026, 4, 12, 7, 30);
 
-/** Both clocks of the page stand still and are moved by `setNow`; a reload keeps the calendar and restarts the other. */
+/**
+ * Both clocks of the page stand still and are moved by `setNow`. A reload keeps the calendar
+ * and starts the other anew; that one never goes back, not even when the next run begins.
+ */
 function steppedClocks(startMS) {
   let nowMS = Number(sessionStorage.getItem('now') ?? startMS);
-  const bootMS = nowMS - 1000;
+  let sinceLoadMS = 1000;
   Date.now = () => nowMS;
-  performance.now = () => nowMS - bootMS;
+  performance.now = () => sinceLoadMS;
   globalThis.setNow = (ms) => {
+    sinceLoadMS += Math.max(0, ms - nowMS);
     nowMS = ms;
     sessionStorage.setItem('now', String(ms));
   };
@@ -98,7 +102,6 @@ test('a reload after any entry of a full check changes nothing of its result', {
   const page = await firstPage(context);
   await signedIn(page, server);
   const [vehicle] = await sidePlugVehicles(page);
-  await server.kill();
   await page.addInitScript(steppedClocks, STARTED_MS);
   await page.goto(`${server.url}/?by-hand`);
   await page.waitForFunction(() => globalThis.brimlineTest !== undefined);

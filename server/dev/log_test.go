@@ -9,6 +9,7 @@ import (
 
 	"brimline/schema"
 	"brimline/schema/procedure"
+	"brimline/schema/wire"
 	"brimline/sync/merge"
 )
 
@@ -57,7 +58,7 @@ func sidePlug(t testing.TB) (procedure.Setup, []schema.Event) {
 	prev := ""
 	for i, a := range acts {
 		e := schema.Event{ID: schema.EventID(id(1000 + i)), CheckID: schema.CheckID(id(6)), N: i + 1, Prev: prev, Kind: a.Kind, V: 1,
-			WallMS: 1_750_000_000_000 + int64(a.AtS*1000), MonoMS: a.AtS * 1000, Boot: "boot", Body: a.Body}
+			WallMS: 1_750_000_000_000 + int64(a.AtS*1000), MonoMS: a.AtS * 1000, Boot: "boot", Body: wire.Raw(a.Body)}
 		hash, err := merge.Hash(body(t, e))
 		if err != nil {
 			t.Fatal(err)
