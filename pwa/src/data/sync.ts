@@ -80,6 +80,10 @@ export class Sync {
   /** Ids on their way to the server now. */
   sending = new Set<string>();
   lastOkMS: number | null = null;
+  /** Nothing is under way: the machine rests, backs off, or waits for a sign-in. */
+  get settled(): boolean {
+    return this.#state !== undefined && !this.#busy();
+  }
   /** The machine stopped sending until someone signs in. */
   get refused(): boolean {
     return this.#state?.mode === 'signed_out';
@@ -98,23 +102,33 @@ export class Sync {
   #leading = false;
   #endLead: (() => void) | undefined;
   #quiet: (() => void)[] = [];
+  readonly #stopped = new AbortController();
 
   constructor(needs: SyncNeeds) {
     this.#needs = needs;
   }
 
-  /** Leads whenever this tab is visible and no other does, until the page goes. */
+  /** Leads whenever this tab is visible and no other does, until stop or the page goes. */
   async follow(): Promise<void> {
     this.lastOkMS = (await syncMark(this.#needs.db)).last_ok_ms;
-    window.addEventListener('online', () => this.#poke('online'));
-    document.addEventListener('visibilitychange', () => {
+    const { signal } = this.#stopped;
+    window.addEventListener('online', () => this.#poke('online'), { signal });
+    const seen = (): void => {
       if (document.visibilityState === 'visible') this.#poke('visible');
       else this.#releaseWhenQuiet();
-    });
-    for (;;) {
+    };
+    document.addEventListener('visibilitychange', seen, { signal });
+    while (!signal.aborted) {
       await visible();
       await withLock('sync', () => this.#lead());
     }
+  }
+
+  /** Gives up leading for good. What is in flight may still arrive; its answer is not looked at. */
+  stop(): void {
+    this.#stopped.abort();
+    clearTimeout(this.#gather);
+    this.#endLead?.();
   }
 
   /** The queue grew. The machine is told a moment later, once for many. */
@@ -145,7 +159,7 @@ export class Sync {
   }
 
   async #lead(): Promise<void> {
-    if (document.visibilityState !== 'visible') return;
+    if (document.visibilityState !== 'visible' || this.#stopped.signal.aborted) return;
     this.#leading = true;
     const ended = new Promise<void>((end) => {
       this.#endLead = end;
@@ -347,9 +361,15 @@ export class Sync {
     return next;
   }
 
+  /** A request is on its way, or a job that has to end before the next one. */
+  #busy(): boolean {
+    const { mode, need } = this.#state ?? { mode: 'idle' };
+    return mode === 'pushing' || mode === 'pulling' || (mode === 'waiting' && (need ?? '') !== '');
+  }
+
   #show(): void {
-    const { mode, failures } = this.#state ?? { mode: 'idle', failures: 0 };
-    const busy = mode === 'pushing' || mode === 'pulling' || (mode === 'waiting' && failures === 0);
+    const failures = this.#state?.failures ?? 0;
+    const busy = this.#busy();
     const resting = failures > 0 ? (this.#unreachable ? 'offline' : 'unwell') : 'idle';
     const shown: SyncMode = busy ? (this.mode === 'offline' ? 'offline' : 'busy') : resting;
     if (shown !== this.mode) this.mode = shown;
@@ -358,8 +378,7 @@ export class Sync {
   }
 
   #untilQuiet(): Promise<void> {
-    const mode = this.#state?.mode;
-    if (mode !== 'pushing' && mode !== 'pulling') return Promise.resolve();
+    if (!this.#busy()) return Promise.resolve();
     return new Promise((done) => this.#quiet.push(done));
   }
 
