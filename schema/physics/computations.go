@@ -121,6 +121,34 @@ func checkComputations() []Computation {
 func recordComputations() []Computation {
 	return []Computation{
 		{
+			Name: "level-trend",
+			Line: "how fast a gearbox loses fluid, when it is due, and what else explains it",
+			input: `{checks:[{at:text odometer_km?:number as_found_ml?:number as_left_ml?:number sd_ml:number site?:text` +
+				` person?:text unit?:text}] minimum_ml:number}`,
+			output: `{loss_ml_per_1000_km:{mean:number low:number high:number}|null loss_ml_per_month:{mean:number low:number high:number}|null` +
+				` significant:flag next_due:{at:text|null odometer_km:number|null}|null` +
+				` suspects:[{kind:<site|person|sensor> name:text shift_ml:number sd_ml:number checks:[integer]}]}`,
+			run: compute(LevelTrend),
+		},
+		{
+			Name: "fluid-ledger",
+			Line: "what was poured and caught, in grams or millilitres: net, waste, packs and cost",
+			input: `{density_15c_kg_m3:number reference_c?:number moves:[{direction:<in|out> volume_ml?:number mass_g?:number` +
+				` temp_c:number sd_ml?:number returned?:flag}] pack_ml?:number price_per_pack?:number}`,
+			output: `{reference_c:number in_ml:normal out_ml:normal net_in_ml:normal net_in_g:number new_ml:number waste_ml:number` +
+				` waste_g:number packs_opened:integer|null leftover_ml:number|null cost:number|null}`,
+			run: compute(FluidLedger),
+		},
+		{
+			Name: "bring-list",
+			Line: "how much fluid, which packs and how many seals a visit needs",
+			input: `{density_15c_kg_m3:number deficit_ml?:normal exchange_ml?:normal cooler_uptake_ml?:normal pack_sizes_ml:[number]` +
+				` openings:integer seals_per_opening:integer second_cycle:flag sureness?:number}`,
+			output: `{expected_ml:number margin_ml:number volume_ml:number mass_g:number packs:[{size_ml:number count:integer}]` +
+				` spare_ml:number seals:integer reasons:[text]}`,
+			run: compute(BringList),
+		},
+		{
 			Name:   "vin",
 			Line:   "check digit and model years of a vehicle's number",
 			input:  `{vin:text}`,
