@@ -11,6 +11,7 @@ import (
 	"context"
 	"database/sql"
 	"embed"
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -51,6 +52,7 @@ type Store struct {
 	read     *reading
 	writer   *writer
 	replay   Replayer
+	folder   string
 	epoch    string
 	editions editionCache
 	closing  sync.Once
@@ -79,7 +81,7 @@ func Open(ctx context.Context, folder string, replay Replayer) (*Store, error) {
 	}
 	readDB.SetMaxOpenConns(readers)
 	readDB.SetMaxIdleConns(readers)
-	s := &Store{read: &reading{db: readDB}, replay: replay}
+	s := &Store{read: &reading{db: readDB}, folder: folder, replay: replay}
 	s.writer, err = startWriter(ctx, writeDB)
 	if err == nil {
 		s.epoch, err = epochOf(ctx, s.read, folder)
@@ -92,14 +94,16 @@ func Open(ctx context.Context, folder string, replay Replayer) (*Store, error) {
 	return s, nil
 }
 
-// Close finishes the writes that were accepted and closes the database.
+// Close finishes the writes that were accepted, notes how far they went beside
+// the database, and closes it.
 func (s *Store) Close() error {
 	var err error
 	s.closing.Do(func() {
-		err = s.writer.close()
-		if e := s.read.db.Close(); err == nil {
-			err = e
-		}
+		s.writer.stop()
+		_, err = epochOf(context.Background(), s.read, s.folder)
+		// The writer goes last: only a connection that may write can fold the log
+		// of writes back into the database file.
+		err = errors.Join(err, s.read.db.Close(), s.writer.close())
 	})
 	return err
 }

@@ -82,7 +82,8 @@ func (w *writer) hand(j job) error {
 	}
 }
 
-func (w *writer) close() error {
+// stop takes no more writes and returns when the accepted ones are done.
+func (w *writer) stop() {
 	w.mu.Lock()
 	if !w.closed {
 		w.closed = true
@@ -90,12 +91,10 @@ func (w *writer) close() error {
 	}
 	w.mu.Unlock()
 	<-w.stopped
-	err := w.conn.Close()
-	if e := w.db.Close(); err == nil {
-		err = e
-	}
-	return err
 }
+
+// close closes the connection. Call stop first.
+func (w *writer) close() error { return errors.Join(w.conn.Close(), w.db.Close()) }
 
 func (w *writer) loop() {
 	defer close(w.stopped)

@@ -91,14 +91,10 @@ func (s *Server) serveApp(c echo.Context) error {
 		return errNotFound
 	}
 	name := strings.TrimPrefix(path.Clean("/"+at), "/")
-	if name == "" {
-		name = "index.html"
-	}
 	f, known := s.app.files[name]
-	if !known && !strings.Contains(path.Base(name), ".") {
+	if !known && !strings.Contains(path.Base(name), ".") { // a screen's address, or "/"
 		name = "index.html"
-		f, known = s.app.files[name]
-		if !known {
+		if f, known = s.app.files[name]; !known {
 			return fault.New(fault.NotFound, "app.missing", "", "the web app has not been built into this server; run: go run ./server/dev demo")
 		}
 	}

@@ -56,6 +56,15 @@ func New(s *store.Store, a *auth.Auth, set Settings) (*Server, error) {
 // ServeHTTP answers one request.
 func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.echo.ServeHTTP(w, r) }
 
+// Routes lists what the router holds, each as "METHOD /path".
+func (s *Server) Routes() []string {
+	var list []string
+	for _, r := range s.echo.Routes() {
+		list = append(list, r.Method+" "+r.Path)
+	}
+	return list
+}
+
 type discard struct{}
 
 func (discard) Write(p []byte) (int, error) { return len(p), nil }
