@@ -92,7 +92,7 @@ func (s *Server) serveApp(c echo.Context) error {
 	}
 	name := strings.TrimPrefix(path.Clean("/"+at), "/")
 	f, known := s.app.files[name]
-	if !known && !strings.Contains(path.Base(name), ".") { // a screen's address, or "/"
+	if !known && path.Ext(name) == "" { // a screen's address, or "/"
 		name = "index.html"
 		if f, known = s.app.files[name]; !known {
 			return fault.New(fault.NotFound, "app.missing", "", "the web app has not been built into this server; run: go run ./server/dev demo")
