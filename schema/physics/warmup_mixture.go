@@ -68,7 +68,7 @@ func warmerCases(known string) []warmerCase {
 	case "yes":
 		warmer = 0.95 // it may be stuck shut
 	}
-	const late, slack = 0.06, 0.04
+	const late, slack = 0.03, 0.01
 	list := []warmerCase{
 		{factor: 1, logPrior: math.Log((1 - warmer) * (1 - late - slack))},
 		{factor: 1, delayS: 45, logPrior: math.Log((1 - warmer) * late)},
