@@ -434,109 +434,143 @@ type simulated struct {
 	trueLeftML, trueFound float64
 }
 
-// simulate draws a check.
-func simulate(random *rand.Rand) simulated {
-	uniform := func(low, high float64) float64 { return low + (high-low)*random.Float64() }
-	windows := []Window{{30, 50}, {35, 45}, {40, 45}}
-	in := carefulCheck()
-	in.Profile.Window = windows[random.IntN(len(windows))]
-	in.Profile.ActiveVolumeML = uniform(5000, 14000)
-	in.Profile.DensityKgM3 = uniform(830, 870)
-	trueVolume := in.Profile.ActiveVolumeML * (1 + 0.1*random.NormFloat64())
-	referenceC := (in.Profile.Window.LowC + in.Profile.Window.HighC) / 2
-	density := func(tempC float64) float64 {
-		alpha := 0.6278 / in.Profile.DensityKgM3
-		x := alpha * (tempC - 15)
-		return in.Profile.DensityKgM3 * math.Exp(-x-0.8*x*x)
-	}
-	capacity := func(tempC float64) float64 { return trueVolume * (1 + 6.9e-5*(tempC-referenceC)) }
+// story is a check being drawn: what is observed so far, and the truth.
+type story struct {
+	random     *rand.Rand
+	in         LevelEstimateInput
+	volumeML   float64 // true active volume
+	plugC      float64 // true temperature at the plug-in
+	surfaceCM2 float64
+	tiltML     float64
+	aboveML    float64 // stands above the lip at the plug-in
+	hiddenML   float64 // will leave the sump later
+}
 
-	tolerance := []float64{3, 3, 3, 2, 2, 10}
-	source := []string{"reader", "reader", "reader", "probe", "probe", "gun"}
-	pick := random.IntN(len(source))
-	in.Sensor.Source = source[pick]
-	var trueC, readC float64
+// between draws evenly from a range.
+func (s *story) between(low, high float64) float64 { return low + (high-low)*s.random.Float64() }
+
+// chance is true in a share of the checks.
+func (s *story) chance(share float64) bool { return s.random.Float64() < share }
+
+// temperature draws the plug-in: a reading in the window, from a sensor whose
+// error may lie anywhere within its tolerance.
+func (s *story) temperature() {
+	sources := []LevelSensor{{Source: "reader"}, {Source: "reader"}, {Source: "reader"}, {Source: "probe"}, {Source: "probe"}, {Source: "gun"}}
+	tolerances := map[string]float64{"reader": 3, "probe": 2, "gun": 10}
+	s.in.Sensor = sources[s.random.IntN(len(sources))]
+	tolerance, window := tolerances[s.in.Sensor.Source], s.in.Profile.Window
 	for {
-		trueC = uniform(in.Profile.Window.LowC-15, in.Profile.Window.HighC+15)
-		readC = math.Round(trueC + uniform(-tolerance[pick], tolerance[pick]))
-		if readC >= in.Profile.Window.LowC && readC <= in.Profile.Window.HighC {
+		s.plugC = s.between(window.LowC-15, window.HighC+15)
+		s.in.AsLeft.PlugInC = math.Round(s.plugC + s.between(-tolerance, tolerance))
+		if s.in.AsLeft.PlugInC >= window.LowC && s.in.AsLeft.PlugInC <= window.HighC {
 			break
 		}
 	}
-	in.AsLeft.PlugInC = readC
-	if random.Float64() < 0.08 {
-		in.Irregular = append(in.Irregular, "reading_gap")
-		trueC += 2 * random.NormFloat64()
+	if s.chance(0.08) {
+		s.in.Irregular = append(s.in.Irregular, "reading_gap")
+		s.plugC += 2 * s.random.NormFloat64()
 	}
+}
 
-	tiltML := 0.0
-	surface := 400.0
-	if random.Float64() < 0.08 {
-		in.Attitude = nil
-		tiltML = 40 * 100 * math.Tan(1.5*random.NormFloat64()*math.Pi/180)
-	} else {
-		pitch, roll, sd := uniform(-1.2, 1.2), uniform(-1.2, 1.2), uniform(0.1, 0.5)
-		surface = uniform(250, 700)
-		ahead, right := uniform(-150, 150), uniform(-150, 150)
-		tiltML = surface / 10 * (ahead*(1+0.15*random.NormFloat64())*math.Tan(pitch*math.Pi/180) + right*(1+0.15*random.NormFloat64())*math.Tan(roll*math.Pi/180))
-		in.Attitude = &TiltShiftInput{PitchDeg: pitch + sd*random.NormFloat64(), RollDeg: roll + sd*random.NormFloat64(), SDDeg: sd,
-			Plug: PlugPlace{ahead, right}, FreeSurfaceCM2: surface}
+// attitude draws how the vehicle stands and what was measured of it.
+func (s *story) attitude() {
+	tangent := func(deg float64) float64 { return math.Tan(deg * math.Pi / 180) }
+	s.surfaceCM2 = 400
+	if s.chance(0.08) {
+		s.in.Attitude = nil
+		s.tiltML = 40 * 100 * tangent(1.5*s.random.NormFloat64())
+		return
 	}
+	pitch, roll, sd := s.between(-1.2, 1.2), s.between(-1.2, 1.2), s.between(0.1, 0.5)
+	ahead, right := s.between(-150, 150), s.between(-150, 150)
+	s.surfaceCM2 = s.between(250, 700)
+	s.tiltML = s.surfaceCM2 / 10 * (ahead*(1+0.15*s.random.NormFloat64())*tangent(pitch) + right*(1+0.15*s.random.NormFloat64())*tangent(roll))
+	s.in.Attitude = &TiltShiftInput{PitchDeg: pitch + sd*s.random.NormFloat64(), RollDeg: roll + sd*s.random.NormFloat64(), SDDeg: sd,
+		Plug: PlugPlace{ahead, right}, FreeSurfaceCM2: s.surfaceCM2}
+}
 
-	aboveLip := surface / 10 * 0.5 * (1 + 0.5*random.NormFloat64()) // half a millimetre
-	switch draw := random.Float64(); {
+// halfAMillimetre is what stands over the surface at balance.
+func (s *story) halfAMillimetre() float64 {
+	return s.surfaceCM2 / 10 * 0.5 * (1 + 0.5*s.random.NormFloat64())
+}
+
+// drip draws how the hole looked when the plug went in.
+func (s *story) drip() {
+	s.aboveML = s.halfAMillimetre()
+	switch draw := s.random.Float64(); {
 	case draw < 0.10:
-		in.AsLeft.Class = "below"
-		aboveLip = -10 + 20*random.NormFloat64()
+		s.in.AsLeft.Class = "below"
+		s.aboveML = -10 + 20*s.random.NormFloat64()
 	case draw < 0.25:
-		in.AsLeft.Class = "above"
-		remaining := uniform(20, 150)
-		in.AsLeft.RemainingML = &Normal{remaining * (1 + 0.2*random.NormFloat64()), 0.2 * remaining}
-		if in.AsLeft.RemainingML.Mean < 0 {
-			in.AsLeft.RemainingML.Mean = 0
-		}
-		aboveLip += remaining
+		s.in.AsLeft.Class = "above"
+		remaining := s.between(20, 150)
+		s.in.AsLeft.RemainingML = &Normal{math.Max(0, remaining*(1+0.2*s.random.NormFloat64())), 0.2 * remaining}
+		s.aboveML += remaining
 	}
-	halfWidth := uniform(10, 30)
-	if random.Float64() < 0.15 {
-		in.AsLeft.Watched = false
+	halfWidth := s.between(10, 30)
+	if s.chance(0.15) {
+		s.in.AsLeft.Watched = false
 		halfWidth *= 2
 	}
-	aboveLip += uniform(-halfWidth, halfWidth)
+	s.aboveML += s.between(-halfWidth, halfWidth)
+}
 
-	hidden := 0.0
-	switch draw := random.Float64(); {
+// hidden draws what will leave the sump after the check.
+func (s *story) hidden() {
+	switch draw := s.random.Float64(); {
 	case draw < 0.12:
-		in.Cooler = LevelCooler{Circuit: "flushed", Cycle: 1}
-		hidden = 400 + 120*random.NormFloat64()
+		s.in.Cooler = LevelCooler{Circuit: "flushed", Cycle: 1}
+		s.hiddenML = 400 + 120*s.random.NormFloat64()
 	case draw < 0.24:
-		in.Cooler = LevelCooler{Circuit: "opened", Cycle: 1}
-		hidden = 150 + 100*random.NormFloat64()
+		s.in.Cooler = LevelCooler{Circuit: "opened", Cycle: 1}
+		s.hiddenML = 150 + 100*s.random.NormFloat64()
 	case draw < 0.30:
-		in.Cooler = LevelCooler{Circuit: "unknown", Cycle: 1}
-		hidden = 150 * random.NormFloat64()
+		s.in.Cooler = LevelCooler{Circuit: "unknown", Cycle: 1}
+		s.hiddenML = 150 * s.random.NormFloat64()
 	case draw < 0.40:
-		in.Cooler = LevelCooler{Circuit: "replaced", Cycle: 2, HotDriveSince: true}
+		s.in.Cooler = LevelCooler{Circuit: "replaced", Cycle: 2, HotDriveSince: true}
 	}
-	if random.Float64() < 0.05 {
-		in.Irregular = append(in.Irregular, "foam")
-		hidden += uniform(0, uniform(80, 240))
+	if s.chance(0.05) {
+		s.in.Irregular = append(s.in.Irregular, "foam")
+		s.hiddenML += s.between(0, s.between(80, 240))
 	}
-	if random.Float64() < 0.04 {
-		in.AsLeft.Exercised = false
-		hidden += uniform(0, 400)
+	if s.chance(0.04) {
+		s.in.AsLeft.Exercised = false
+		s.hiddenML += s.between(0, 400)
 	}
-	mass := (capacity(trueC) + tiltML + aboveLip) * density(trueC)
-	left := mass/density(referenceC) - capacity(referenceC) - hidden
+}
 
-	// As found: it ran out and was caught until the same plug-in.
-	caught := uniform(50, 900)
+// level is the true level at the middle of the window of a gearbox whose lip
+// carries so much at the plug-in: the mass stays, oil and case change.
+func (s *story) level(aboveML float64) float64 {
+	referenceC := (s.in.Profile.Window.LowC + s.in.Profile.Window.HighC) / 2
+	density := func(tempC float64) float64 {
+		x := 0.6278 / s.in.Profile.DensityKgM3 * (tempC - 15)
+		return s.in.Profile.DensityKgM3 * math.Exp(-x-0.8*x*x)
+	}
+	capacity := s.volumeML * (1 + 6.9e-5*(s.plugC-referenceC))
+	mass := (capacity + s.tiltML + aboveML) * density(s.plugC)
+	return mass/density(referenceC) - s.volumeML
+}
+
+// simulate draws a check that ran out at the opening, was caught to balance
+// and plugged.
+func simulate(random *rand.Rand) simulated {
+	windows := []Window{{30, 50}, {35, 45}, {40, 45}}
+	s := &story{random: random, in: carefulCheck()}
+	s.in.Profile.Window = windows[random.IntN(len(windows))]
+	s.in.Profile.ActiveVolumeML = s.between(5000, 14000)
+	s.in.Profile.DensityKgM3 = s.between(830, 870)
+	s.volumeML = s.in.Profile.ActiveVolumeML * (1 + 0.1*random.NormFloat64())
+	s.temperature()
+	s.attitude()
+	s.drip()
+	s.hidden()
+	caught := s.between(50, 900)
 	measured := caught + math.Hypot(10, 0.02*caught)*random.NormFloat64()
-	in.AsFound = &LevelAsFound{OpenedC: readC - 3, Outcome: "ran out", PlugInC: some(readC)}
-	in.Moves = []LevelMove{{Direction: "out", VolumeML: some(math.Max(1, measured)), TempC: readC, Phase: "as_found"}}
-	balanced := surface/10*0.5*(1+0.5*random.NormFloat64()) + uniform(-20, 20)
-	foundMass := (capacity(trueC) + tiltML + balanced + caught) * density(trueC)
-	return simulated{in: in, trueLeftML: left, trueFound: foundMass/density(referenceC) - capacity(referenceC)}
+	s.in.AsFound = &LevelAsFound{OpenedC: s.in.AsLeft.PlugInC - 3, Outcome: "ran out", PlugInC: some(s.in.AsLeft.PlugInC)}
+	s.in.Moves = []LevelMove{{Direction: "out", VolumeML: some(math.Max(1, measured)), TempC: s.in.AsLeft.PlugInC, Phase: "as_found"}}
+	return simulated{in: s.in, trueLeftML: s.level(s.aboveML) - s.hiddenML, trueFound: s.level(s.halfAMillimetre() + s.between(-20, 20) + caught)}
 }
 
 func TestLevelHoldsTheTruth(t *testing.T) {
