@@ -4,7 +4,7 @@
  */
 import { execFile, spawn } from 'node:child_process';
 import { once } from 'node:events';
-import { cp, mkdtemp, rm } from 'node:fs/promises';
+import { cp, mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -13,6 +13,8 @@ import { promisify } from 'node:util';
 
 const run = promisify(execFile);
 export const root = fileURLToPath(new URL('../..', import.meta.url));
+/** The built web app that is inside the server. */
+export const app = join(root, 'pwa', 'dist', 'app');
 
 /** The server's program: BRIMLINE_BIN, or built here once. */
 let built;
@@ -27,6 +29,23 @@ async function build() {
   const path = join(folder, process.platform === 'win32' ? 'brimline.exe' : 'brimline');
   await run('go', ['build', '-o', path, './server'], { cwd: root, env: { ...process.env, CGO_ENABLED: '0' } });
   return path;
+}
+
+/** A server with other files of the web app inside; `files` maps their names to content, or to null for none. */
+export async function binaryWith(t, files) {
+  const folder = await mkdtemp(join(tmpdir(), 'brimline-other-'));
+  t.after(() => rm(folder, { recursive: true, force: true }));
+  const Replace = {};
+  let count = 0;
+  for (const [name, content] of Object.entries(files)) {
+    const path = content === null ? '' : join(folder, `file-${count++}`);
+    if (content !== null) await writeFile(path, content);
+    Replace[join(app, name)] = path;
+  }
+  await writeFile(join(folder, 'overlay.json'), JSON.stringify({ Replace }));
+  const bin = join(folder, 'brimline');
+  await run('go', ['build', '-overlay', join(folder, 'overlay.json'), '-o', bin, './server'], { cwd: root, env: { ...process.env, CGO_ENABLED: '0' } });
+  return bin;
 }
 
 async function freePort() {

@@ -64,10 +64,16 @@ async function install(): Promise<void> {
   }
 }
 
+/** Shells of the releases before this one; none while a newer one is stored or waits, because the others may be its own. */
+async function olderShells(): Promise<string[]> {
+  const { installing, waiting } = self.registration;
+  return installing === null && waiting === null ? otherShells() : [];
+}
+
 /** The page says that it runs: older releases are no longer needed. */
 async function confirmStart(): Promise<void> {
   started = true;
-  for (const name of await otherShells()) await caches.delete(name);
+  for (const name of await olderShells()) await caches.delete(name);
   await caches.delete(NOTES);
 }
 
@@ -80,7 +86,7 @@ async function countStart(): Promise<number> {
 }
 
 async function page(request: Request): Promise<Response> {
-  const older = started ? [] : await otherShells();
+  const older = started ? [] : await olderShells();
   if (older.length > 0 && (await countStart()) > START_TRIES) {
     for (const name of older) {
       const held = await (await caches.open(name)).match('/');
