@@ -61,7 +61,7 @@ var layers = map[string]layer{
 	"api": {ours: "schema schema/fault", tests: openAPI},
 	"server/store": {
 		ours:  "schema schema/fault schema/procedure schema/wire sync/merge",
-		third: "modernc.org/sqlite github.com/jackc/pgx/v5/… github.com/pressly/goose/v3 github.com/google/uuid",
+		third: "modernc.org/sqlite github.com/pressly/goose/v3 github.com/google/uuid",
 		tests: rapid + simulated,
 	},
 	"server/auth": {

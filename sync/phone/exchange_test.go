@@ -373,44 +373,50 @@ func (w *world) agreed() bool {
 // the same, nothing that was recorded is missing and nothing is there twice.
 func TestExchangeConverges(t *testing.T) {
 	fired := map[string]int{}
-	rapid.Check(t, func(t *rapid.T) {
-		w := &world{t: t, fired: fired, server: newModel(), nowMS: noon}
-		w.backup = w.server.copy()
-		for _, name := range []string{"ann", "bob"} {
-			p := &handset{
-				name: name, made: map[string]change{}, outbox: map[string]int64{}, sent: map[string]int64{},
-				items: map[string]bool{}, checks: map[string]int{}, told: map[string]bool{},
-			}
-			w.phones = append(w.phones, p)
-			w.restart(p)
-		}
-		for range rapid.IntRange(20, 150).Draw(t, "things") {
-			w.anything()
-		}
-		w.settle()
-		seen, last := map[string]bool{}, map[string]int{}
-		for _, c := range w.server.log {
-			if seen[c.id] || c.n != last[c.check]+1 {
-				t.Fatalf("the server holds %s twice or out of order", c.id)
-			}
-			seen[c.id], last[c.check] = true, c.n
-		}
-		for _, p := range w.phones {
-			for id := range p.made {
-				if !seen[id] {
-					t.Fatalf("%s recorded %s, told held %v, and the server does not have it", p.name, id, p.told[id])
-				}
-			}
-			if !maps.Equal(p.items, seen) {
-				t.Fatalf("%s holds %v, want %v", p.name, p.items, seen)
-			}
-		}
-	})
+	const times = 10 // of rapid.checks worlds each
+	for range times {
+		rapid.Check(t, func(t *rapid.T) { converge(t, fired) })
+	}
 	for _, name := range []string{
 		requestLost, answerLost, answerLate, serverDown, serverBusy, portal, tokenSpent, phoneKilled, diskFull, markLost, serverBackup, clockJump, poisoned,
 	} {
 		if fired[name] < 5 {
 			t.Errorf("%s: happened %d times, want at least 5 for the test to mean anything", name, fired[name])
+		}
+	}
+}
+
+// converge lives through one world and asserts how it ends.
+func converge(t *rapid.T, fired map[string]int) {
+	w := &world{t: t, fired: fired, server: newModel(), nowMS: noon}
+	w.backup = w.server.copy()
+	for _, name := range []string{"ann", "bob"} {
+		p := &handset{
+			name: name, made: map[string]change{}, outbox: map[string]int64{}, sent: map[string]int64{},
+			items: map[string]bool{}, checks: map[string]int{}, told: map[string]bool{},
+		}
+		w.phones = append(w.phones, p)
+		w.restart(p)
+	}
+	for range rapid.IntRange(20, 150).Draw(t, "things") {
+		w.anything()
+	}
+	w.settle()
+	seen, last := map[string]bool{}, map[string]int{}
+	for _, c := range w.server.log {
+		if seen[c.id] || c.n != last[c.check]+1 {
+			t.Fatalf("the server holds %s twice or out of order", c.id)
+		}
+		seen[c.id], last[c.check] = true, c.n
+	}
+	for _, p := range w.phones {
+		for id := range p.made {
+			if !seen[id] {
+				t.Fatalf("%s recorded %s, told held %v, and the server does not have it", p.name, id, p.told[id])
+			}
+		}
+		if !maps.Equal(p.items, seen) {
+			t.Fatalf("%s holds %v, want %v", p.name, p.items, seen)
 		}
 	}
 }

@@ -1,13 +1,14 @@
 package phone
 
 import (
-	"encoding/json"
 	"maps"
 	"math"
 	"reflect"
 	"slices"
 	"strconv"
 	"testing"
+
+	"brimline/schema/wire"
 
 	"pgregory.net/rapid"
 )
@@ -239,9 +240,9 @@ func TestStepHoldsItsPromises(t *testing.T) {
 			if !reflect.DeepEqual(again, after) || !reflect.DeepEqual(same, effects) {
 				t.Fatal("Step answered otherwise the second time")
 			}
-			raw, err := json.Marshal(after)
+			raw, err := wire.Write(after) // as it crosses to the screen and back
 			var back State
-			if err != nil || json.Unmarshal(raw, &back) != nil || !reflect.DeepEqual(back, after) {
+			if err != nil || wire.Read(raw, &back) != nil || !reflect.DeepEqual(back, after) {
 				t.Fatalf("the state does not survive as JSON: %s, %v", raw, err)
 			}
 			state = after
