@@ -439,6 +439,13 @@ class Assembled implements App {
   }
 
   async #heard(news: News): Promise<void> {
+    if (news.about === 'status') {
+      if (this.#sync.leading || news.person_id !== this.#session.remembered?.person.id) return;
+      live.status.mode = news.mode;
+      live.status.last_ok_ms = news.last_ok_ms;
+      this.#session.heard(news.reached);
+      return;
+    }
     if (news.about === 'check') this.#checks.forget(news.check_id);
     if (news.about === 'sync') await this.#sync.now();
     if (news.about === 'session') {
@@ -455,6 +462,11 @@ class Assembled implements App {
     live.status.mode = this.#sync.mode;
     live.status.last_ok_ms = this.#sync.lastOkMS;
     this.#showNeed();
+    const person = this.#session.remembered?.person.id;
+    if (person !== undefined) {
+      const reached = this.#session.state === 'valid';
+      this.#news.tell({ about: 'status', person_id: person, reached, mode: this.#sync.mode, last_ok_ms: this.#sync.lastOkMS });
+    }
     if (what === 'documents') {
       this.#news.tell({ about: 'documents' });
       this.#bump();

@@ -345,7 +345,7 @@ export interface WarmupForecast {
   rate_c_per_min: Spread;
   reaches_low_s: ReachTime | null;
   reaches_high_s: ReachTime | null;
-  fits_probability?: number | null;
+  fits_probability: number | null;
   curve: CurvePoint[];
   model: { rise_c: Spread; time_constant_s: Spread };
   doubtful: number[];
@@ -360,6 +360,7 @@ export interface DripJudgement {
   remaining_ml?: Spread | null;
   settles_s?: Quantiles | null;
   advice: string;
+  codes?: string[];
 }
 
 export interface TiltShift {
@@ -374,7 +375,8 @@ export interface LevelEstimate {
   as_left: Level | null;
   budget: { source: string; shift_ml: number; sd_ml: number }[];
   band: Band;
-  probability: { low: number; in: number; high: number };
+  /** null where no level could be stated. */
+  probability: { low: number; in: number; high: number } | null;
   reading: string;
   status: string;
   reasons: string[];

@@ -1,5 +1,8 @@
-/** Word to this tab's screens and to other tabs that something was stored. */
-export type News = { about: 'check'; check_id: string } | { about: 'documents' } | { about: 'session' } | { about: 'outbox' } | { about: 'sync' };
+/** Word to other tabs: what was stored, that they should sync, or how the leading tab's exchange goes. */
+export type News =
+  | { about: 'check'; check_id: string }
+  | { about: 'documents' | 'session' | 'outbox' | 'sync' }
+  | { about: 'status'; person_id: string; reached: boolean; mode: 'idle' | 'busy' | 'offline' | 'unwell'; last_ok_ms: number | null };
 
 export interface NewsChannel {
   /** Tells other tabs; this tab already knows. */

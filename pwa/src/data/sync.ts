@@ -80,6 +80,10 @@ export class Sync {
   /** Ids on their way to the server now. */
   sending = new Set<string>();
   lastOkMS: number | null = null;
+  /** This tab does the exchanging. */
+  get leading(): boolean {
+    return this.#leading;
+  }
   /** Nothing is under way: the machine rests, backs off, or waits for a sign-in. */
   get settled(): boolean {
     return this.#state !== undefined && !this.#busy();

@@ -140,6 +140,12 @@ export class Session {
     return typeof second === 'string' ? this.#ask({ ...asked, token: second }) : second;
   }
 
+  /** Another tab, signed in as the same person, reached the server or did not. */
+  heard(reached: boolean): void {
+    if (reached && this.state === 'stale') this.#become('valid');
+    if (!reached && this.state === 'valid') this.#become('stale');
+  }
+
   /** Asks for a new token now. What the answer means for sending. */
   async renew(): Promise<'valid' | 'needs_sign_in' | 'unreachable'> {
     const outcome = await this.#renewed(true, this.#token?.text ?? '');
