@@ -80,29 +80,29 @@ func compareShape(t *testing.T, path string, s shape, typ reflect.Type, input bo
 
 func TestComputeNamesTheFieldAtFault(t *testing.T) {
 	cases := []struct{ name, input, code, field string }{
-		{"fluid-volume", `{"density_15c_kg_m3":850,"volume_ml":1,"from_c":20,"to_c":30,"colour":1}`, "unknown_field", "colour"},
-		{"fluid-volume", `{"density_15c_kg_m3":850,"volume_ml":1,"from_c":20}`, "missing", "to_c"},
-		{"fluid-volume", `{"density_15c_kg_m3":850,"volume_ml":1,"from_c":20,"to_c":null}`, "missing", "to_c"},
-		{"fluid-volume", `{"density_15c_kg_m3":"850","volume_ml":1,"from_c":20,"to_c":30}`, "wrong_type", "density_15c_kg_m3"},
-		{"fluid-volume", `{"density_15c_kg_m3":850,"volume_ml":1e999,"from_c":20,"to_c":30}`, "out_of_range", "volume_ml"},
-		{"fluid-volume", `{"density_15c_kg_m3":850,"volume_ml":1,"volume_ml":2,"from_c":20,"to_c":30}`, "duplicate_field", "volume_ml"},
-		{"fluid-volume", `{"Density_15c_kg_m3":850,"volume_ml":1,"from_c":20,"to_c":30}`, "unknown_field", "Density_15c_kg_m3"},
+		{"fluid-volume", `{"density_15c_kg_m3":850,"volume_ml":1,"from_c":20,"to_c":30,"colour":1}`, "json.unknown", "colour"},
+		{"fluid-volume", `{"density_15c_kg_m3":850,"volume_ml":1,"from_c":20}`, "json.missing", "to_c"},
+		{"fluid-volume", `{"density_15c_kg_m3":850,"volume_ml":1,"from_c":20,"to_c":null}`, "json.missing", "to_c"},
+		{"fluid-volume", `{"density_15c_kg_m3":"850","volume_ml":1,"from_c":20,"to_c":30}`, "json.type", "density_15c_kg_m3"},
+		{"fluid-volume", `{"density_15c_kg_m3":850,"volume_ml":1e999,"from_c":20,"to_c":30}`, "json.range", "volume_ml"},
+		{"fluid-volume", `{"density_15c_kg_m3":850,"volume_ml":1,"volume_ml":2,"from_c":20,"to_c":30}`, "json.twice", "volume_ml"},
+		{"fluid-volume", `{"Density_15c_kg_m3":850,"volume_ml":1,"from_c":20,"to_c":30}`, "json.unknown", "Density_15c_kg_m3"},
 		{"fluid-volume", `{"density_15c_kg_m3":1,"volume_ml":1,"from_c":20,"to_c":30}`, "out_of_range", "density_15c_kg_m3"},
-		{"fluid-volume", `{"density_15c_kg_m3":850} trailing`, "bad_json", ""},
-		{"fluid-volume", `{} {}`, "bad_json", ""},
-		{"fluid-volume", `{"density_15c_kg_m3":`, "bad_json", ""},
-		{"fluid-volume", ``, "bad_json", ""},
-		{"fluid-volume", `[]`, "wrong_type", ""},
-		{"fluid-volume", `null`, "missing", ""},
-		{"fluid-volume", `{"density_15c_kg_m3":NaN}`, "bad_json", ""},
-		{"tilt-shift", `{"pitch_deg":1,"roll_deg":0,"sd_deg":0,"plug":{"ahead_mm":"far","right_mm":0},"free_surface_cm2":400}`, "wrong_type", "plug.ahead_mm"},
-		{"tilt-shift", `{"pitch_deg":1,"roll_deg":0,"sd_deg":0,"plug":{"ahead_mm":1},"free_surface_cm2":400}`, "missing", "plug.right_mm"},
-		{"drip-judge", `{"drips_s":[1,2,true]}`, "wrong_type", "drips_s[2]"},
+		{"fluid-volume", `{"density_15c_kg_m3":850} trailing`, "json.malformed", ""},
+		{"fluid-volume", `{} {}`, "json.malformed", ""},
+		{"fluid-volume", `{"density_15c_kg_m3":`, "json.malformed", ""},
+		{"fluid-volume", ``, "json.malformed", ""},
+		{"fluid-volume", `[]`, "json.type", ""},
+		{"fluid-volume", `null`, "json.missing", ""},
+		{"fluid-volume", `{"density_15c_kg_m3":NaN}`, "json.malformed", ""},
+		{"tilt-shift", `{"pitch_deg":1,"roll_deg":0,"sd_deg":0,"plug":{"ahead_mm":"far","right_mm":0},"free_surface_cm2":400}`, "json.type", "plug.ahead_mm"},
+		{"tilt-shift", `{"pitch_deg":1,"roll_deg":0,"sd_deg":0,"plug":{"ahead_mm":1},"free_surface_cm2":400}`, "json.missing", "plug.right_mm"},
+		{"drip-judge", `{"drips_s":[1,2,true]}`, "json.type", "drips_s[2]"},
 		{"warmup-forecast", `{"readings":[{"t_s":0,"temp_c":20},{"t_s":60,"temp_c":21},{"t_s":90,"temp_c":22},{"t_s":120,"temp_c":"23"}]}`,
-			"wrong_type", "readings[3].temp_c"},
-		{"warmup-forecast", `{"readings":[{"t_s":0,"temp_c":20,"temp_f":68}]}`, "unknown_field", "readings[0].temp_f"},
-		{"level-estimate", `{"cooler":{"circuit":"opened","cycle":1.5,"hot_drive_since":false}}`, "wrong_type", "cooler.cycle"},
-		{"level-estimate", `{"moves":[{"direction":"in","temp_c":20,"phase":7}]}`, "wrong_type", "moves[0].phase"},
+			"json.type", "readings[3].temp_c"},
+		{"warmup-forecast", `{"readings":[{"t_s":0,"temp_c":20,"temp_f":68}]}`, "json.unknown", "readings[0].temp_f"},
+		{"level-estimate", `{"cooler":{"circuit":"opened","cycle":1.5,"hot_drive_since":false}}`, "json.type", "cooler.cycle"},
+		{"level-estimate", `{"moves":[{"direction":"in","temp_c":20,"phase":7}]}`, "json.type", "moves[0].phase"},
 	}
 	for _, c := range cases {
 		_, err := Compute(c.name, []byte(c.input))
@@ -137,8 +137,8 @@ func TestComputeReportsWhatIsNotANumber(t *testing.T) {
 		zero := 0.0
 		return Normal{Mean: zero / zero}, nil
 	})
-	_, err := broken([]byte(`{}`))
-	if f := fault.As(err); f == nil || f.Kind != fault.Internal || f.Code != "not_finite" {
+	_, err := broken("{}", []byte(`{}`))
+	if f := fault.As(err); f == nil || f.Kind != fault.Internal || f.Code != "json.finite" {
 		t.Errorf("a result that is not a number gives %v", err)
 	}
 }

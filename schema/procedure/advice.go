@@ -228,21 +228,21 @@ func (m *machine) adviseRunning(t float64, zone string) Advice {
 	return Advice{Code: "open_plug", Act: "plug.opened", Place: "under"}
 }
 
-// neverWarmS is how long the engine has idled before "it will not get there" is believed.
-const neverWarmS = 1800.0
+// Warming that leads nowhere: after neverWarmS of idling a window that is more
+// than tooLongS away is not waited for, and after idleEnoughS none is.
+const (
+	neverWarmS  = 1800.0
+	tooLongS    = 2700.0
+	idleEnoughS = 5400.0
+)
 
-// neverWarm reports whether the fluid will not reach the window in a day's work.
+// neverWarm reports whether waiting for the window has stopped making sense.
 func (m *machine) neverWarm(t float64) bool {
 	f, _ := m.forecast(t)
 	if f == nil || m.onS < neverWarmS {
 		return false
 	}
-	for _, c := range f.Codes {
-		if c == "never_low" {
-			return true
-		}
-	}
-	return false
+	return f.ReachesLowS == nil || f.ReachesLowS.P50-t > tooLongS || m.onS > idleEnoughS
 }
 
 func (m *machine) foamLeft() float64 {

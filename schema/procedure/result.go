@@ -1,8 +1,7 @@
 package procedure
 
 import (
-	"time"
-
+	"brimline/schema"
 	"brimline/schema/fault"
 	"brimline/schema/physics"
 )
@@ -253,6 +252,7 @@ func (m *machine) proposal(r *Result) *Proposal {
 // dateAfter returns the calendar date some days after the check's end, at the
 // place of work.
 func (m *machine) dateAfter(days int) string {
-	local := time.UnixMilli(m.endedMS + int64(m.started.UTCOffsetMin)*60000).UTC()
-	return local.AddDate(0, 0, days).Format("2006-01-02")
+	const dayMS = 24 * 3600 * 1000
+	localMS := m.endedMS + int64(m.started.UTCOffsetMin)*60000
+	return schema.Date(int(localMS/dayMS) + days)
 }

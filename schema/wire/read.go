@@ -118,7 +118,7 @@ func (r *reader) plain(v reflect.Value, path string) *fault.Error {
 	case reflect.Float64:
 		x, err := strconv.ParseFloat(digits, 64)
 		if err != nil {
-			return fault.Bad("json.type", path, "is larger than any number that can be kept")
+			return fault.Bad("json.range", path, "is larger than any number a computer holds")
 		}
 		v.SetFloat(x)
 	case reflect.Int, reflect.Int64:

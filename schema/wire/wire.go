@@ -39,7 +39,7 @@ func (r *Raw) UnmarshalJSON(text []byte) error {
 // know are passed over.
 //
 // Errors: *fault.Error with code json.malformed (with the place in the text),
-// json.type or json.depth, and the JSON path of the value.
+// json.type, json.range or json.depth, and the JSON path of the value.
 func Read(text []byte, v any) error { return read(text, v, false) }
 
 // ReadStrict is Read, but a member that v does not know (json.unknown) or that

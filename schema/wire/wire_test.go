@@ -94,7 +94,7 @@ func TestFaultsNameTheirPath(t *testing.T) {
 		{`{"n":1,"n":2}`, "json.twice", "n"},
 		{`{"n":1.5}`, "json.type", "n"},
 		{`{"n":1e400}`, "json.type", "n"},
-		{`{"one":1e400}`, "json.type", "one"},
+		{`{"one":1e400}`, "json.range", "one"},
 		{`[]`, "json.type", ""},
 		{``, "json.malformed", ""},
 		{`{"name":"a`, "json.malformed", "name"},
