@@ -9,7 +9,7 @@ WORKDIR /src
 COPY go.mod go.sum ./
 RUN go mod download
 COPY . .
-RUN GOOS=js GOARCH=wasm CGO_ENABLED=0 go build -trimpath -ldflags='-s -w' -o pwa/src/core/brimline.wasm ./pwa/wasm
+RUN GOOS=js GOARCH=wasm CGO_ENABLED=0 go build -trimpath -ldflags='-s -w' -gcflags=all=-l -gcflags=brimline/schema/physics= -o pwa/src/core/brimline.wasm ./pwa/wasm
 RUN cp "$(go env GOROOT)/lib/wasm/wasm_exec.js" pwa/src/core/wasm_exec.js
 
 FROM node:20 AS app
