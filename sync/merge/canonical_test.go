@@ -104,7 +104,7 @@ func TestCanonicalRefuses(t *testing.T) {
 		`1e400`: "json.number", `-1e400`: "json.number",
 		`{"a":1,"a":1}`: "json.duplicate", `{"a":1,"\u0061":2}`: "json.duplicate", `[{"x":{"a":1,"b":2,"a":3}}]`: "json.duplicate",
 		`"\ud83d"`: "json.surrogate", `"\ude00"`: "json.surrogate", `"\ud83dx"`: "json.surrogate", `"\ud83d\ud83d"`: "json.surrogate",
-		`"\ud83d\n"`: "json.surrogate", `{"\udead":1}`: "json.surrogate",
+		`"\ud83d\n"`: "json.surrogate", `"\ud83d\u12"`: "json.syntax", `{"\udead":1}`: "json.surrogate",
 		"\"\xff\"": "json.utf8", "\"\xed\xa0\x80\"": "json.utf8", "\"\xc0\x80\"": "json.utf8", "\"\xe2\x82\"": "json.utf8",
 		strings.Repeat("[", MaxDepth+1) + strings.Repeat("]", MaxDepth+1): "json.depth",
 		strings.Repeat(`{"a":`, 100000):                                   "json.depth",
