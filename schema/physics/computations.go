@@ -41,8 +41,8 @@ func fluidComputations() []Computation {
 	}
 }
 
-// checkComputations lists what a check asks, in the order it asks.
-func checkComputations() []Computation {
+// warmingComputations lists what warms and cools.
+func warmingComputations() []Computation {
 	return []Computation{
 		{
 			Name: "warmup-forecast",
@@ -64,6 +64,13 @@ func checkComputations() []Computation {
 			output: `{b:[number] sd:[number] residual_sd:number rss:number iterations:integer}`,
 			run:    compute(ExponentialFit),
 		},
+	}
+}
+
+// checkComputations lists what a check asks beside the warming, in the order
+// it asks.
+func checkComputations() []Computation {
+	return []Computation{
 		{
 			Name:   "tilt-shift",
 			Line:   "what a tilted vehicle does to a level set at the plug",
