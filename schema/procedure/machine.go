@@ -22,10 +22,11 @@ type Setup struct {
 // machine is the state of one check while its log is read.
 type machine struct {
 	Setup
-	stamps []Stamp
-	at     []float64 // seconds of each event since the first, best estimate
-	ids    []schema.EventID
-	ended  bool
+	checkID schema.CheckID
+	stamps  []Stamp
+	at      []float64 // seconds of each event since the first, best estimate
+	ids     []schema.EventID
+	ended   bool
 
 	started   *Started
 	phase     string // prepare, run, done

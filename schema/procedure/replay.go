@@ -44,6 +44,10 @@ func (c *Check) Append(e schema.Event) error {
 			return name(fault.Bad("event.twice", "id", "is the id of an earlier entry"), i, e.Kind)
 		}
 	}
+	if i > 0 && e.CheckID != m.checkID {
+		return name(fault.Bad("event.check", "check_id", "belongs to another check"), i, e.Kind)
+	}
+	m.checkID = e.CheckID
 	m.advance(e.ID, Stamp{e.WallMS, e.MonoMS, e.Boot})
 	if f := m.gate(e.Kind); f != nil {
 		return name(f, i, e.Kind)
@@ -179,7 +183,7 @@ func (m *machine) allowed() []string {
 }
 
 func (m *machine) state(t float64, zone string) State {
-	s := State{Phase: m.phase, Events: len(m.ids), Place: m.place, Engine: "off", PlugOut: m.plugOut, Cracked: m.cracked,
+	s := State{CheckID: m.checkID, Phase: m.phase, Events: len(m.ids), Place: m.place, Engine: "off", PlugOut: m.plugOut, Cracked: m.cracked,
 		Exercising: m.exercising, ExerciseAt: m.exerciseAt, Exercised: m.exercised, Openings: len(m.openings), Watching: m.watching(),
 		Seen: m.seen(), TempC: m.tempAt(t), FitFinal: m.finalFit != nil, Zone: zone, Irregular: append([]string{}, m.irregular...),
 		ElapsedS: t, EngineOnS: m.onS, ClockGap: m.gap, Unproven: m.Profile.Unproven(), ProfileID: m.Profile.ID,

@@ -26,7 +26,7 @@ func (t *tree) buildWasm(ctx context.Context) error {
 	}
 	t.say("building the trunk for the phone: %s", t.short(t.wasmOut()))
 	err = t.run(ctx, step{
-		env:  []string{"GOOS=js", "GOARCH=wasm", "CGO_ENABLED=0"},
+		env: []string{"GOOS=js", "GOARCH=wasm", "CGO_ENABLED=0"},
 		// Inlining is kept where speed is wanted, in the computation; elsewhere
 		// it only makes every phone download 60 kB more.
 		argv: []string{"go", "build", "-trimpath", "-ldflags=-s -w", "-gcflags=all=-l", "-gcflags=brimline/schema/physics=", "-o", t.wasmOut(), "./pwa/wasm"},
