@@ -107,8 +107,9 @@ const (
 // idles from 0 s; before the first change it is off; after the last it stays
 // as it is. coolant_warmer is "yes", "no" or "unknown" (also if absent).
 // curve runs from now_s to horizon_s (3600 if absent) in at most 60 points; it
-// is one point if the horizon has passed. doubtful holds reading indexes in
-// order.
+// is one point if the horizon has passed. doubtful holds, in order, the indexes of
+// readings that look mistyped or are a control unit's stand-in value; they do not
+// move the forecast.
 // Units: as the names say; reaches_low_s, reaches_high_s and curve count seconds
 // from the start of the check.
 // Nulls: reaches_low_s is null if the fluid is already at or above that limit
@@ -140,7 +141,7 @@ func WarmupForecast(in WarmupForecastInput) (WarmupForecastOutput, error) {
 	plan := newTimeline(in, signs)
 	belief := newWarmupMixture(in, plan)
 	out := belief.outlook(in, plan, horizonS)
-	out.Doubtful = belief.doubtful(plan, len(in.Readings))
+	out.Doubtful = belief.doubtful(plan, signs.substituted)
 	out.Codes = append(signs.codes, out.Codes...)
 	return out, nil
 }

@@ -33,28 +33,28 @@ const (
 
 // pass lets a stretch of time go by.
 func (f *filter) pass(s *stretch, ambientC float64) {
-	keep := math.Exp(-s.pacedS(&f.pace) / f.timeS)
+	length := s.pacedS(&f.pace) / f.timeS
+	keep := math.Exp(-length)
 	gain := 1 - keep
-	before := f.tempC
+	endC := ambientC
 	// Even a good model is not exact; so old readings slowly lose weight.
 	f.varT += float64(driftVarPerS * s.dtS)
 	if s.on {
+		endC += f.riseC
 		f.varR += float64(riseDriftVarPerS * s.dtS)
-	}
-	if !s.on {
-		f.tempC = float64(keep*f.tempC) + float64(gain*ambientC)
-		f.covTR *= keep
-		f.varT *= keep * keep
-	} else {
-		f.tempC = float64(keep*f.tempC) + float64(gain*(ambientC+f.riseC))
 		f.varT = float64(keep*keep*f.varT) + float64(2*keep*gain*f.covTR) + float64(gain*gain*f.varR)
 		f.covTR = float64(keep*f.covTR) + float64(gain*f.varR)
+	} else {
+		f.varT *= keep * keep
+		f.covTR *= keep
 	}
 	if !s.on || s.driving {
-		// Neither cooling nor driving is what the time constant was learned for.
-		change := 0.3 * (f.tempC - before)
-		f.varT += float64(change * change)
+		// The time constant was learned at idle: here its logarithm is in doubt by 0.5,
+		// which moves the temperature by that times T's derivative.
+		doubt := 0.5 * length * keep * (endC - f.tempC)
+		f.varT += float64(doubt * doubt)
 	}
+	f.tempC = float64(keep*f.tempC) + float64(gain*endC)
 }
 
 // mix pours fluid in: part of the way to its temperature, by an uncertain mass.
@@ -68,8 +68,7 @@ func (f *filter) mix(a FluidAddition, activeML, relativeSD float64) {
 	f.covTR *= left
 }
 
-// read takes in a reading. Its variance is at least 0.09 and the number of
-// filed readings is limited, so that the product of variances stays in range.
+// read takes in a reading.
 func (f *filter) read(tempC, variance float64) {
 	total := f.varT + variance
 	miss := tempC - f.tempC
@@ -81,6 +80,10 @@ func (f *filter) read(tempC, variance float64) {
 	f.varT -= float64(gainT * f.varT)
 	f.variance *= total
 	f.misfit += miss * miss / total
+	if f.variance > 1e200 || f.variance < 1e-200 {
+		f.prior -= 0.5 * math.Log(f.variance)
+		f.variance = 1
+	}
 }
 
 // Log likelihoods of a reading apart from its misfit.

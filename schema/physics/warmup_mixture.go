@@ -92,7 +92,7 @@ func newWarmupMixture(in WarmupForecastInput, p *timeline) warmupMixture {
 	m := warmupMixture{
 		prior:  newWarmupPrior(in.Prior),
 		cases:  warmerCases(in.CoolantWarmer),
-		startC: Normal{Mean: in.AmbientC, SD: 8},
+		startC: Normal{Mean: in.AmbientC, SD: 14}, // it may have been driven an hour ago
 	}
 	if len(p.filed) == 0 {
 		m.startC.SD = 3
@@ -284,15 +284,16 @@ func (g guess) worthDoubting(r filed, index int) bool {
 	return true
 }
 
-// doubtful lists the readings more likely mistyped than not.
-func (m warmupMixture) doubtful(p *timeline, readings int) []int {
+// doubtful lists the readings more likely mistyped than not, and those that
+// are no measurement.
+func (m warmupMixture) doubtful(p *timeline, substituted []bool) []int {
 	logs := make([]float64, len(m.slips))
 	for i, s := range m.slips {
 		logs[i] = s.logWeight
 	}
 	total := logSumExp(logs)
 	list := []int{}
-	used := make([]bool, readings)
+	doubted := append([]bool(nil), substituted...)
 	for i, f := range p.filed {
 		share := 0.0
 		for _, s := range m.slips {
@@ -305,11 +306,11 @@ func (m warmupMixture) doubtful(p *timeline, readings int) []int {
 			marked = f.members
 		}
 		for _, k := range marked {
-			used[k] = true
+			doubted[k] = true
 		}
 	}
-	for k, u := range used {
-		if u {
+	for k, d := range doubted {
+		if d {
 			list = append(list, k)
 		}
 	}

@@ -11,8 +11,6 @@ type signs struct {
 	stepsC      []float64
 }
 
-func (s signs) restartsAt(i int) bool { return s.restarts[i] }
-
 // A reading moves less than this between looks; common practice, no source.
 const (
 	jumpC        = 3.0
@@ -130,29 +128,33 @@ func isRound(tempC float64) bool {
 }
 
 // findJumps marks readings from which the temperature stays on another level.
-// A reading that the next one takes back is a slip, not a jump.
+// It takes two readings on either side: one alone may as well be a slip, and is
+// left to the filters. A jump up to the last reading is reported, not marked.
 func (in WarmupForecastInput) findJumps(skip, mark []bool) bool {
-	found := false
-	last := -1
+	used := make([]int, 0, len(in.Readings))
 	for i := range in.Readings {
-		if skip[i] {
+		if !skip[i] {
+			used = append(used, i)
+		}
+	}
+	found := false
+	for k := 1; k < len(used); k++ {
+		r, before := in.Readings[used[k]], in.Readings[used[k-1]]
+		if !tooFar(before, r) || in.pouredBetween(used[k-1], used[k]) {
 			continue
 		}
-		if last >= 0 && tooFar(in.Readings[last], in.Readings[i]) && !in.pouredBetween(last, i) {
-			next := i + 1
-			for next < len(in.Readings) && skip[next] {
-				next++
-			}
-			switch {
-			case next == len(in.Readings):
-				found = true // not to be told from a slip until the next reading
-			case tooFar(in.Readings[i], in.Readings[next]):
-				continue // taken back: compare the next one with the one before
-			case last > 0 || !tooFar(in.Readings[last], in.Readings[next]):
-				found, mark[i] = true, true
-			}
+		if k+1 == len(used) {
+			found = found || k > 1 && !tooFar(in.Readings[used[k-2]], before)
+			continue
 		}
-		last = i
+		if k < 2 || tooFar(in.Readings[used[k-2]], before) {
+			continue
+		}
+		next := in.Readings[used[k+1]]
+		stays := !tooFar(r, next) && math.Abs(next.TempC-r.TempC) < math.Abs(next.TempC-before.TempC)
+		if stays {
+			found, mark[used[k]] = true, true
+		}
 	}
 	return found
 }

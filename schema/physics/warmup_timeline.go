@@ -77,7 +77,7 @@ func newTimeline(in WarmupForecastInput, s signs) *timeline {
 		}
 		if len(parts) == 0 || m.pour != nil || m.reading >= 0 {
 			last := timeStep{reading: m.reading, pour: m.pour}
-			if m.reading >= 0 && s.restartsAt(p.filed[m.reading].members[0]) {
+			if m.reading >= 0 && s.restarts[p.filed[m.reading].members[0]] {
 				last.kickSDC = 25
 			}
 			p.steps = append(p.steps, last)
