@@ -36,6 +36,12 @@ type Window struct {
 }
 
 // Mid returns the middle of the window: the reference temperature of a level.
+//
+// Shapes: one number.
+// Units: °C.
+// Errors: none; what is not finite stays so.
+// Accuracy: a unit in the last place.
+// Source: definition.
 func (w Window) Mid() float64 { return 0.5 * (w.LowC + w.HighC) }
 
 // finite says whether x is neither NaN nor infinite.
