@@ -93,8 +93,15 @@ func (w *writer) stop() {
 	<-w.stopped
 }
 
-// close closes the connection. Call stop first.
-func (w *writer) close() error { return errors.Join(w.conn.Close(), w.db.Close()) }
+// close closes the connection. Call stop first. A statement that stays open
+// would keep SQLite from folding its log of writes back into the file.
+func (w *writer) close() error {
+	var errs []error
+	for _, st := range w.tx.statements {
+		errs = append(errs, st.Close())
+	}
+	return errors.Join(append(errs, w.conn.Close(), w.db.Close())...)
+}
 
 func (w *writer) loop() {
 	defer close(w.stopped)
