@@ -119,50 +119,76 @@ func (m warmupMixture) begin(c warmerCase, z float64) filter {
 
 const (
 	coarseNodes = 21
-	coarseReach = 6.0 // standard deviations of the prior to either side
 	fineNodes   = 13
 	warmerNodes = 7   // many cases overlap, so each may be coarser
 	negligible  = 9.0 // log weight below the best that no longer counts
 )
 
+// coarseStep is the step of the coarse grid in standard deviations of the prior.
+// The grid reaches six to either side, and at least a factor of three in time: what
+// was learned may have been learned on another gearbox.
+func (p warmupPrior) coarseStep() float64 {
+	return 2 * math.Max(6, 1.1/p.timeLogSD) / (coarseNodes - 1)
+}
+
+// coarseZ is the place of a coarse node.
+func (p warmupPrior) coarseZ(i int) float64 {
+	return p.coarseStep() * (float64(i) - (coarseNodes-1)/2)
+}
+
+// ridge is where the weight of one warmer case lies on the coarse grid.
+type ridge struct {
+	top       float64
+	low, high int
+}
+
+// survey runs the coarse nodes from first to last for one warmer case.
+func (m warmupMixture) survey(p *timeline, mask uint64, c warmerCase, first, last int) ridge {
+	var logs [coarseNodes]float64
+	r := ridge{top: math.Inf(-1), low: last, high: first}
+	for i := first; i <= last; i++ {
+		f := m.begin(c, m.prior.coarseZ(i))
+		f.run(p, mask)
+		logs[i] = f.logWeight()
+		r.top = math.Max(r.top, logs[i])
+	}
+	for i := first; i <= last; i++ {
+		if logs[i] > r.top-negligible {
+			r.low, r.high = min(r.low, i), max(r.high, i)
+		}
+	}
+	return r
+}
+
 // weigh appends the filters of one slip set: a coarse grid of time constants
 // for every warmer case, then a fine one where the weight is.
 func (m warmupMixture) weigh(all []filter, p *timeline, mask uint64) []filter {
-	const spacing = 2 * coarseReach / (coarseNodes - 1)
-	peaks := make([]float64, len(m.cases))
-	lows, highs := make([]float64, len(m.cases)), make([]float64, len(m.cases))
+	ridges := make([]ridge, len(m.cases))
 	best := math.Inf(-1)
 	for k, c := range m.cases {
-		var logs [coarseNodes]float64
-		top := math.Inf(-1)
-		for i := range logs {
-			f := m.begin(c, -coarseReach+float64(spacing*float64(i)))
-			f.run(p, mask)
-			logs[i] = f.logWeight()
-			top = math.Max(top, logs[i])
+		first, last := 0, coarseNodes-1
+		if k > 0 {
+			// The same readings under a warmer mean a time constant that is longer by
+			// at most the warmer's factor, so the plain case shows where to look.
+			shift := math.Log(c.factor) / (m.prior.timeLogSD * m.prior.coarseStep())
+			first = max(first, ridges[0].low-2+int(math.Max(-coarseNodes, math.Min(0, math.Floor(shift)))))
+			last = min(last, ridges[0].high+2+int(math.Min(coarseNodes, math.Max(0, math.Ceil(shift)))))
 		}
-		low, high := coarseNodes-1, 0
-		for i, l := range logs {
-			if l > top-negligible {
-				low, high = min(low, i), max(high, i)
-			}
-		}
-		peaks[k] = top
-		lows[k] = -coarseReach + float64(spacing*float64(max(low-1, 0)))
-		highs[k] = -coarseReach + float64(spacing*float64(min(high+1, coarseNodes-1)))
-		best = math.Max(best, top)
+		ridges[k] = m.survey(p, mask, c, first, last)
+		best = math.Max(best, ridges[k].top)
 	}
 	for k, c := range m.cases {
-		if peaks[k] < best-negligible {
+		if ridges[k].top < best-negligible {
 			continue
 		}
 		nodes := fineNodes
 		if c.factor > 1 {
 			nodes = warmerNodes
 		}
-		width := (highs[k] - lows[k]) / float64(nodes-1)
+		low, high := m.prior.coarseZ(max(ridges[k].low-1, 0)), m.prior.coarseZ(min(ridges[k].high+1, coarseNodes-1))
+		width := (high - low) / float64(nodes-1)
 		for i := range nodes {
-			f := m.begin(c, lows[k]+float64(width*float64(i)))
+			f := m.begin(c, low+float64(width*float64(i)))
 			f.run(p, mask)
 			f.prior += math.Log(width)
 			all = append(all, f)

@@ -182,6 +182,11 @@ func TestWarmupForecastOptions(t *testing.T) {
 	if a, b := mustForecast(t, learned).ReachesHighS, plain.ReachesHighS; !(a.P90-a.P10 < 0.7*(b.P90-b.P10)) {
 		t.Errorf("a learned prior gives %+v, the default %+v", a, b)
 	}
+	wrong := usual(16)
+	wrong.Prior = &WarmupBelief{RiseC: Normal{Mean: 55, SD: 4}, TimeConstantS: Normal{Mean: 3600, SD: 150}}
+	if out := mustForecast(t, wrong); out.ReachesHighS == nil || math.Abs(out.ReachesHighS.P50-1465) > 150 {
+		t.Errorf("readings cannot overcome a prior of another gearbox: %+v", out.ReachesHighS) // truth 1680·ln(55/23)
+	}
 	warmer := usual(5)
 	warmer.CoolantWarmer = "yes"
 	if a, b := mustForecast(t, warmer).ReachesHighS, plain.ReachesHighS; !(a.P50 < b.P50-60) {
