@@ -13,7 +13,7 @@ import (
 // Errors: none; NaN stays NaN.
 // Accuracy: 1e-15 relative down to z = -37.
 // Source: definition, by the complementary error function.
-func NormalCDF(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
+func NormalCDF(z float64) float64 { return float64(0.5 * math.Erfc(-z/math.Sqrt2)) }
 
 // NormalQuantile is the z below which a standard normal variable falls with
 // probability p.
@@ -76,7 +76,7 @@ func gammaLower(a, x float64) float64 {
 		term := 1 / a
 		sum := term
 		for n := 1.0; n < 10000; n++ {
-			term *= x / (a + n)
+			term = float64(term * (x / (a + n)))
 			sum += term
 			if term < sum*1e-17 {
 				break
@@ -184,7 +184,7 @@ func PoissonLimits(events int, confidence float64) (low, high float64, err error
 	if events < 0 || events > 100000 {
 		return 0, 0, fault.Bad("out_of_range", "events", "must lie between 0 and 100000")
 	}
-	tail := 0.5 * (1 - confidence)
+	tail := float64(0.5 * (1 - confidence))
 	n := float64(events)
 	if events > 0 {
 		low = gammaQuantile(tail, n)
@@ -211,7 +211,7 @@ func StudentCDF(t, degrees float64) (float64, error) {
 
 // studentCDF is StudentCDF for arguments known to be in range.
 func studentCDF(t, degrees float64) float64 {
-	tail := 0.5 * betaRatio(0.5*degrees, 0.5, degrees/(degrees+float64(t*t)))
+	tail := float64(0.5 * betaRatio(0.5*degrees, 0.5, degrees/(degrees+float64(t*t))))
 	if t > 0 {
 		return 1 - tail
 	}

@@ -225,7 +225,7 @@ func betweenPulses(whole dripCount, pulseS float64) dripCount {
 	outsideS := whole.exposureS - insideS
 	outside := whole.drips - most
 	steady := math.Max(1, float64(outside)) * insideS / outsideS
-	if float64(most) < 2*steady || float64(most) < steady+3*math.Sqrt(steady)+2 {
+	if float64(most) < 2*steady || float64(most) < steady+float64(3*math.Sqrt(steady))+2 {
 		return whole
 	}
 	return dripCount{drips: outside, exposureS: outsideS, timesS: whole.timesS, tooShort: whole.tooShort}

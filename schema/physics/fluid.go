@@ -30,7 +30,7 @@ func volumeCorrection(alpha, tempC float64) float64 {
 // expansionRate is the relative growth of the oil per °C at tempC: the
 // derivative of the logarithm of 1/volumeCorrection.
 func expansionRate(alpha, tempC float64) float64 {
-	return alpha * (1 + float64(1.6*alpha*(tempC-15)))
+	return float64(alpha * (1 + float64(1.6*alpha*(tempC-15))))
 }
 
 // apparentRatio is the volume at toC of oil that filled one unit of case

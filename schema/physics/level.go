@@ -215,7 +215,7 @@ func (in LevelEstimateInput) model() levelModel {
 // atReference is the level at the reference temperature of a gearbox that was
 // full to the lip at tempC: less than nothing where it was hotter.
 func (m levelModel) atReference(tempC float64) float64 {
-	return m.volumeML * (apparentRatio(m.alpha, m.casePerC, tempC, m.referenceC) - 1)
+	return float64(m.volumeML * (apparentRatio(m.alpha, m.casePerC, tempC, m.referenceC) - 1))
 }
 
 // mlPerC is how much a level moves per °C of plug-in temperature.

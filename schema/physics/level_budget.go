@@ -135,7 +135,7 @@ func (in LevelEstimateInput) residual(m levelModel, class string) BudgetEntry {
 	if in.Attitude != nil && !in.flagged("attitude_unknown") {
 		surfaceCM2 = in.Attitude.FreeSurfaceCM2
 	}
-	balanced := 0.05 * surfaceCM2
+	balanced := float64(0.05 * surfaceCM2)
 	if in.AsLeft != nil && in.AsLeft.RemainingML != nil && class != "balanced" && class != "none" && class != "below" {
 		remaining := *in.AsLeft.RemainingML
 		return BudgetEntry{"residual", balanced + remaining.Mean, math.Hypot(0.5*balanced, remaining.SD)}

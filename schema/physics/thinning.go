@@ -96,7 +96,7 @@ func (p thinningPrior) slope(theta [3]float64, timesS []float64, watchedS float6
 		-expected * watchedS,
 	}
 	for _, s := range timesS {
-		part := surplus * math.Exp(-s/timeS)
+		part := float64(surplus * math.Exp(-s/timeS))
 		rate := expected + part
 		g[0] += part / rate
 		g[1] += part * (s / timeS) / rate
@@ -123,7 +123,7 @@ func (p thinningPrior) information(theta [3]float64, watchedS float64) [3][3]flo
 			weight = 4
 		}
 		s := watchedS * float64(k) / intervals
-		part := surplus * math.Exp(-s/timeS)
+		part := float64(surplus * math.Exp(-s/timeS))
 		d := [3]float64{part, part * (s / timeS), expected}
 		scale := weight * watchedS / (3 * intervals) / (expected + part)
 		for i := range d {
@@ -155,7 +155,7 @@ func (t thinning) forecast(in DripJudgeInput) (Normal, Quantiles) {
 		surplus := math.Exp(theta[0])
 		timeS := math.Min(3600, math.Exp(theta[1]))
 		drops := surplus * timeS * math.Exp(-t.watchedS/timeS)
-		ml := drops * in.DropUL / 1000 * math.Max(0.5, 1+float64(dropSpread*z[3]))
+		ml := float64(drops * in.DropUL / 1000 * math.Max(0.5, 1+float64(dropSpread*z[3])))
 		sum += ml
 		squares += float64(ml * ml)
 		wanted := settledFraction * math.Max(filmPerMin/60, math.Exp(theta[2]))
@@ -164,7 +164,7 @@ func (t thinning) forecast(in DripJudgeInput) (Normal, Quantiles) {
 	}
 	mean := sum / thinningDraws
 	sort.Float64s(settles)
-	return Normal{Mean: mean, SD: math.Sqrt(math.Max(0, squares/thinningDraws-float64(mean*mean)))},
+	return Normal{Mean: mean, SD: math.Sqrt(math.Max(0, float64(squares/thinningDraws)-float64(mean*mean)))},
 		Quantiles{P10: settles[thinningDraws/10], P50: settles[thinningDraws/2], P90: settles[thinningDraws*9/10]}
 }
 

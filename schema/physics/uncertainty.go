@@ -75,7 +75,7 @@ func Expand(combined Combined, confidence float64) (factor, expanded float64, er
 	if err := probability("confidence", confidence); err != nil {
 		return 0, 0, err
 	}
-	p := 0.5 + 0.5*confidence
+	p := 0.5 + float64(0.5*confidence)
 	if p >= 1 {
 		return 0, 0, fault.Bad("out_of_range", "confidence", "must be further from 1")
 	}
