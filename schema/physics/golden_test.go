@@ -41,6 +41,14 @@ func TestGolden(t *testing.T) {
 	}
 }
 
+func TestEveryComputationHasGoldenVectors(t *testing.T) {
+	for _, c := range Names() {
+		if _, err := os.Stat(filepath.Join(vectors, c.Name+".json")); err != nil {
+			t.Errorf("%s: %v", c.Name, err)
+		}
+	}
+}
+
 // checkGolden runs every vector of one file.
 func checkGolden(t *testing.T, file, name string) {
 	text, err := os.ReadFile(file)
