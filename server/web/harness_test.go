@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -33,9 +34,6 @@ import (
 )
 
 const password = "a long enough password"
-
-// passwordHash is made once: hashing is slow on purpose.
-var passwordHash = sync.OnceValues(func() (string, error) { return auth.HashPassword(password) })
 
 // description is api/openapi.yaml, loaded once.
 var description = sync.OnceValues(func() (routers.Router, error) {
@@ -83,18 +81,17 @@ type grant struct {
 func newServer(t testing.TB) *server {
 	t.Helper()
 	folder := t.TempDir()
-	ctx := context.Background()
-	st, err := store.Open(ctx, folder, web.Replay)
+	must(t, os.CopyFS(folder, os.DirFS(template)))
+	st, err := store.Open(context.Background(), folder, web.Replay)
 	must(t, err)
 	t.Cleanup(func() { must(t, st.Close()) })
-	s := &server{t: t, store: st, now: time.UnixMilli(1_780_000_000_000), grants: map[caller]grant{}, log: &bytes.Buffer{}}
+	s := &server{t: t, store: st, now: begun, grants: map[caller]grant{}, log: &bytes.Buffer{}}
 	a, err := auth.New(st, folder, s.clock)
 	must(t, err)
 	s.handler, err = web.New(st, a, web.Settings{App: builtApp(), Log: slog.New(slog.NewJSONHandler(s.log, nil)), Clock: s.clock})
 	must(t, err)
-	s.fill(ctx, "red", 1)
-	s.fill(ctx, "blue", 2)
-	s.setup = setupOf(t, 1)
+	s.setup, err = setupOf(1)
+	must(t, err)
 	return s
 }
 
@@ -126,41 +123,69 @@ func must(t testing.TB, err error) {
 	}
 }
 
-func demoData[T any](t testing.TB, name string) T {
-	t.Helper()
-	var v T
+// begun is when the tests' clocks begin.
+var begun = time.UnixMilli(1_780_000_000_000)
+
+// template is a data folder with both workshops in it, made once by TestMain;
+// each test gets a copy.
+var template string
+
+func TestMain(m *testing.M) {
+	code, err := withTemplate(m)
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		code = 1
+	}
+	os.Exit(code)
+}
+
+func withTemplate(m *testing.M) (code int, err error) {
+	if template, err = os.MkdirTemp("", "brimline-web-"); err != nil {
+		return 0, err
+	}
+	defer os.RemoveAll(template)
+	st, err := store.Open(context.Background(), template, web.Replay)
+	if err != nil {
+		return 0, err
+	}
+	hash, err := auth.HashPassword(password)
+	if err = errors.Join(err, fill(st, "red", 1, hash), fill(st, "blue", 2, hash), st.Close()); err != nil {
+		return 0, err
+	}
+	return m.Run(), nil
+}
+
+// fill makes workshop n with its people and the records of setupOf.
+func fill(st *store.Store, name string, n int, hash string) error {
+	ctx, nowMS := context.Background(), begun.UnixMilli()-1000
+	tenant, err := st.AddWorkshop(ctx, schema.Workshop{ID: schema.WorkshopID(id("a", n)), Name: name, TimeZone: "Europe/Berlin"}, nowMS)
+	for i, role := range []schema.Role{schema.Mechanic, schema.Lead, schema.Manager} {
+		p := schema.Person{ID: schema.PersonID(id("c", n*16+i)), Name: string(role) + " of " + name, Role: role}
+		err = errors.Join(err, st.AddPerson(ctx, tenant, p, string(role)+"@"+name+".example", hash, nowMS))
+	}
+	set, setErr := setupOf(n)
+	err = errors.Join(err, setErr, st.PutProfile(ctx, tenant, set.Profile, nowMS), st.PutUnit(ctx, tenant, set.Unit), st.PutVehicle(ctx, tenant, set.Vehicle))
+	for _, c := range set.Cautions {
+		err = errors.Join(err, st.PutCaution(ctx, tenant, c, nowMS))
+	}
+	return err
+}
+
+func demoData[T any](name string) (v T, err error) {
 	raw, err := os.ReadFile(filepath.Join("..", "demo", "data", name))
-	must(t, err)
-	must(t, json.Unmarshal(raw, &v))
-	return v
+	if err == nil {
+		err = json.Unmarshal(raw, &v)
+	}
+	return v, err
 }
 
 // setupOf is the vehicle of workshop n with all that belongs to it.
-func setupOf(t testing.TB, n int) procedure.Setup {
-	p := demoData[schema.Profile](t, "profile-8l.json")
-	return procedure.Setup{Profile: p, Cautions: demoData[[]schema.Caution](t, "cautions.json"),
+func setupOf(n int) (procedure.Setup, error) {
+	p, err := demoData[schema.Profile]("profile-8l.json")
+	cautions, cautionsErr := demoData[[]schema.Caution]("cautions.json")
+	return procedure.Setup{Profile: p, Cautions: cautions,
 		Vehicle: schema.Vehicle{ID: schema.VehicleID(id("d", n)), Label: "Van", UnitID: schema.UnitID(id("e", n)), WheelbaseMM: 2900, TrackMM: 1600},
-		Unit:    schema.Unit{ID: schema.UnitID(id("e", n)), Label: "Unit", Description: p.Name, ProfileID: p.ID, Warmer: "unknown"}}
-}
-
-func (s *server) fill(ctx context.Context, name string, n int) {
-	t := s.t
-	nowMS := s.now.UnixMilli() - 1000
-	tenant, err := s.store.AddWorkshop(ctx, schema.Workshop{ID: schema.WorkshopID(id("a", n)), Name: name, TimeZone: "Europe/Berlin"}, nowMS)
-	must(t, err)
-	hash, err := passwordHash()
-	must(t, err)
-	for i, role := range []schema.Role{schema.Mechanic, schema.Lead, schema.Manager} {
-		p := schema.Person{ID: schema.PersonID(id("c", n*16+i)), Name: string(role) + " of " + name, Role: role}
-		must(t, s.store.AddPerson(ctx, tenant, p, string(role)+"@"+name+".example", hash, nowMS))
-	}
-	set := setupOf(t, n)
-	must(t, s.store.PutProfile(ctx, tenant, set.Profile, nowMS))
-	must(t, s.store.PutUnit(ctx, tenant, set.Unit))
-	must(t, s.store.PutVehicle(ctx, tenant, set.Vehicle))
-	for _, c := range set.Cautions {
-		must(t, s.store.PutCaution(ctx, tenant, c, nowMS))
-	}
+		Unit:    schema.Unit{ID: schema.UnitID(id("e", n)), Label: "Unit", Description: p.Name, ProfileID: p.ID, Warmer: "unknown"}}, errors.Join(err, cautionsErr)
 }
 
 // request is one request; who == nil asks as nobody.

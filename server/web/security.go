@@ -26,7 +26,7 @@ var fixedHeaders = map[string]string{
 	"Referrer-Policy":              "no-referrer",
 	"Cross-Origin-Opener-Policy":   "same-origin",
 	"Cross-Origin-Resource-Policy": "same-origin",
-	"Permissions-Policy":           "camera=(self), accelerometer=(self), gyroscope=(self), bluetooth=(self), geolocation=(), microphone=()",
+	"Permissions-Policy":           "camera=(self), accelerometer=(self), gyroscope=(self), geolocation=(), microphone=()",
 }
 
 // headed puts the security headers on every answer, and no-store on the API's.

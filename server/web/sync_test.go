@@ -444,7 +444,8 @@ func TestWorkshopsAreApart(t *testing.T) {
 
 	// Both workshops may hold the same ids; neither sees the other's.
 	other := &phone{s: s, who: blueMechanic}
-	set := setupOf(t, 2)
+	set, err := setupOf(2)
+	must(t, err)
 	own := checkOf(t, set, 1, s.signIn(blueMechanic).person, blueMechanic.device)
 	wantStatuses(t, other.push(other.events(own)...), map[string]int{"applied": len(own)})
 }
