@@ -41,7 +41,7 @@ export const codes = {
   advice: ['open_check', 'done', 'no_go', 'decide_go', 'go_profile', 'go_cautions', 'go_attitude', 'go_cold', 'go_start_limit', 'go_kit', 'crack_plug',
     'plug_first', 'tap_drips', 'look', 'watch', 'leave_open', 'let_thin', 'add', 'fit', 'close_plug', 'wipe_and_finish', 'finish_not_done', 'go_seat',
     'go_under', 'start_engine', 'restart_engine', 'stop_engine', 'exercise_start', 'exercise_hold', 'exercise_again', 'exercise_wait', 'exercise_end',
-    'exercise_break', 'take_reading', 'warm_up', 'foam_settle', 'open_plug'],
+    'exercise_break', 'take_reading', 'warm_up', 'never_warm', 'foam_settle', 'open_plug', 'wait_middle'],
   hazard: ['turning_wheels', 'never_stop_engine', 'under_running', 'stands', 'fumes_indoors', 'fumes', 'moving_parts', 'hot_fluid', 'hot_exhaust',
     'auto_stop', 'hybrid'],
   stopAct: ['hold_brake', 'select_park', 'go_under', 'plug_in', 'clear_of_vehicle', 'go_seat', 'engine_off', 'park_and_chocks', 'record_reason'],
