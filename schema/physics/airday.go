@@ -66,12 +66,12 @@ func (a airDays) at(unixS float64) float64 {
 func (a airDays) cool(fromS, toS, timeS float64) (keep, addC float64) {
 	keep = 1
 	for fromS < toS {
-		nextS := float64(a.fromS) + 3600*(math.Floor((fromS-float64(a.fromS))/3600)+1)
+		nextS := float64(a.fromS) + float64(3600*(math.Floor((fromS-float64(a.fromS))/3600)+1))
 		if nextS > toS {
 			nextS = toS
 		}
 		begin, end := a.at(fromS), a.at(nextS)
-		lagC := (end - begin) / (nextS - fromS) * timeS
+		lagC := float64((end - begin) / (nextS - fromS) * timeS)
 		fade := math.Exp((fromS - nextS) / timeS)
 		addC = end - lagC + float64((addC-begin+lagC)*fade)
 		keep *= fade

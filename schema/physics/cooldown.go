@@ -175,7 +175,8 @@ func (a airWave) settled(tS, timeS float64) (tempC, slope float64) {
 	square := 1 + float64(x*x)
 	follow := (sin - float64(x*cos)) / square
 	tempC = a.meanC + float64(a.amplitudeC*follow)
-	slope = -a.amplitudeC * a.omega * (cos + float64(2*x*follow)) / square
+	turn := cos + float64(2*float64(x*follow))
+	slope = -float64(a.amplitudeC*a.omega*turn) / square
 	return tempC, slope
 }
 
@@ -347,7 +348,7 @@ func (c cooling) coolsTo(untilC, timeS float64) (tS float64, ok bool) {
 		if untilC <= c.air.meanC {
 			return 0, false
 		}
-		spanS := timeS * math.Log((c.startC-c.air.meanC)/(untilC-c.air.meanC))
+		spanS := float64(timeS * math.Log((c.startC-c.air.meanC)/(untilC-c.air.meanC)))
 		return c.startS + spanS, spanS <= cooldownSearchS
 	}
 	over := func(spanS float64) float64 {

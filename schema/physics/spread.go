@@ -27,7 +27,7 @@ func (s *spread) below(x float64) (chance, density float64) {
 		tail = float64(t*tail) + 1.781477937
 		tail = float64(t*tail) - 0.356563782
 		tail = float64(t*tail) + 0.319381530
-		tail *= t * bell
+		tail = float64(tail * t * bell)
 		if z > 0 {
 			tail = 1 - tail
 		}

@@ -334,12 +334,12 @@ func (p *visitPlan) cool(offS, unixS float64, node int) cooled {
 			p.track[node] = append(p.track[node], cooled{keep: 1})
 			continue
 		}
-		last, fromS := p.track[node][n-1], p.offS+3600*float64(n-1)
+		last, fromS := p.track[node][n-1], p.offS+float64(3600*float64(n-1))
 		keep, addC := p.air.cool(fromS, fromS+3600, p.timesS[node])
 		p.track[node] = append(p.track[node], cooled{keep: keep * last.keep, addC: float64(keep*last.addC) + addC})
 	}
 	last := p.track[node][int(hours)]
-	keep, addC := p.air.cool(p.offS+3600*hours, unixS, p.timesS[node])
+	keep, addC := p.air.cool(p.offS+float64(3600*hours), unixS, p.timesS[node])
 	return cooled{keep: keep * last.keep, addC: float64(keep*last.addC) + addC}
 }
 

@@ -22,7 +22,7 @@ type filter struct {
 }
 
 // logWeight is the log of the prior and the likelihood of all readings so far.
-func (f *filter) logWeight() float64 { return f.prior - 0.5*(math.Log(f.variance)+f.misfit) }
+func (f *filter) logWeight() float64 { return f.prior - float64(0.5*(math.Log(f.variance)+f.misfit)) }
 
 // The truth wanders 0.1 °C and the rise 0.8 °C in ten minutes. That is little beside
 // the prior; it keeps a long row of readings from proving too much.
@@ -61,7 +61,7 @@ func (f *filter) pass(s *stretch, ambientC float64) {
 func (f *filter) mix(a FluidAddition, activeML, relativeSD float64) {
 	share := a.VolumeML / (a.VolumeML + activeML)
 	// The case shares some of its heat at once, so the fluid falls a little less.
-	step := 0.9 * share * (f.tempC - a.TempC)
+	step := float64(0.9 * share * (f.tempC - a.TempC))
 	left := 1 - float64(0.9*share)
 	f.tempC -= step
 	f.varT = float64(left*left*f.varT) + float64(relativeSD*relativeSD*step*step)
@@ -81,7 +81,7 @@ func (f *filter) read(tempC, variance float64) {
 	f.variance *= total
 	f.misfit += miss * miss / total
 	if f.variance > 1e200 || f.variance < 1e-200 {
-		f.prior -= 0.5 * math.Log(f.variance)
+		f.prior -= float64(0.5 * math.Log(f.variance))
 		f.variance = 1
 	}
 }

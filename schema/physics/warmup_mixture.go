@@ -50,7 +50,7 @@ func newWarmupPrior(b *WarmupBelief) warmupPrior {
 
 // logDensity is the log prior density of z standard deviations, up to a constant.
 func (warmupPrior) logDensity(z float64) float64 {
-	return -2.5 * math.Log1p(float64(z*z)/4)
+	return float64(-2.5 * math.Log1p(float64(z*z)/4))
 }
 
 // timeAt is the time constant z standard deviations from the median.

@@ -93,7 +93,7 @@ func WarmupPrior(in WarmupPriorInput) (WarmupPriorOutput, error) {
 	rise := riseNested().expect(in.Vehicle, kept, func(c learnedCheck) evidence { return c.rise })
 	time := timeNested().expect(in.Vehicle, kept, func(c learnedCheck) evidence { return c.time })
 	out.RiseC = Normal{Mean: rise.mean, SD: math.Sqrt(rise.variance)}
-	mean := math.Exp(time.mean + 0.5*time.variance)
+	mean := math.Exp(time.mean + float64(0.5*time.variance))
 	out.TimeConstantS = Normal{Mean: mean, SD: mean * math.Sqrt(math.Expm1(time.variance))}
 	others := map[string]bool{}
 	for _, c := range kept {
@@ -169,22 +169,22 @@ func (n nested) expect(vehicle string, checks []learnedCheck, of func(learnedChe
 		var group []evidence
 		for ; end < len(sorted) && sorted[end].vehicle == sorted[i].vehicle; end++ {
 			e := of(sorted[end])
-			e.variance += n.check * n.check
+			e.variance += float64(n.check * n.check)
 			group = append(group, e)
 		}
 		if vehicle != "" && sorted[i].vehicle == vehicle {
 			own = group
 		} else {
 			e := pool(group)
-			e.variance += n.vehicle * n.vehicle
+			e.variance += float64(n.vehicle * n.vehicle)
 			profile = append(profile, e)
 		}
 		i = end
 	}
 	base := pool(profile)
-	base.variance += n.vehicle * n.vehicle
+	base.variance += float64(n.vehicle * n.vehicle)
 	next := pool(append(own, base))
-	next.variance += n.check * n.check
+	next.variance += float64(n.check * n.check)
 	return next
 }
 

@@ -115,7 +115,7 @@ func fileReadings(readings []WarmupReading, s signs) []filed {
 		// A display that rounds spreads its error evenly over one step.
 		f.variance = float64(step*step)/12 + float64(readingNoiseC*readingNoiseC)
 		if len(temps) > 1 {
-			limit := 5*math.Sqrt(f.variance) + 3*(readings[to-1].TS-readings[from].TS)/60
+			limit := float64(5*math.Sqrt(f.variance)) + 3*(readings[to-1].TS-readings[from].TS)/60
 			for _, i := range f.members {
 				if math.Abs(readings[i].TempC-f.tempC) > limit {
 					f.spare = append(f.spare, i)
