@@ -7,7 +7,8 @@ import (
 	"brimline/schema/fault"
 )
 
-func near(t *testing.T, what string, got, want, tolerance float64) {
+// closeTo requires an agreement within an absolute tolerance.
+func closeTo(t *testing.T, what string, got, want, tolerance float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tolerance) {
 		t.Errorf("%s = %.9g, want %.9g ± %g", what, got, want, tolerance)
@@ -32,22 +33,22 @@ func TestCooldownInConstantAir(t *testing.T) {
 		Ambient: AirWave{MeanC: 20}, StartC: number64(90),
 		TimeConstantS: &Normal{Mean: 4500}, UntilC: number64(45), AtS: []float64{0, 4500},
 	})
-	near(t, "reaches_s", out.ReachesS.P50/60, 77.2215, 5e-5)
-	near(t, "start", out.Temps[0].TempC, 90, 1e-12)
-	near(t, "after τ", out.Temps[1].TempC, 20+70/math.E, 1e-12)
-	near(t, "sd of an exact τ", out.Temps[1].SDC, 0, 0)
+	closeTo(t, "reaches_s", out.ReachesS.P50/60, 77.2215, 5e-5)
+	closeTo(t, "start", out.Temps[0].TempC, 90, 1e-12)
+	closeTo(t, "after τ", out.Temps[1].TempC, 20+70/math.E, 1e-12)
+	closeTo(t, "sd of an exact τ", out.Temps[1].SDC, 0, 0)
 
 	// Textbook (Incropera, example 5.1; companion notebook at git.fossee.in, chapter 5):
 	// a bead of τ = 1 s at 25 °C in gas of 200 °C is at 199 °C after 5.2 s (5.16 in the notebook).
 	bead := mustCool(t, CooldownInput{
 		Ambient: AirWave{MeanC: 200}, StartC: number64(25), TimeConstantS: &Normal{Mean: 1}, AtS: []float64{5.16},
 	})
-	near(t, "bead", bead.Temps[0].TempC, 199, 0.01)
+	closeTo(t, "bead", bead.Temps[0].TempC, 199, 0.01)
 	// Textbook (Çengel, example 4-1; git.fossee.in, Scilab 587): b = 0.463 1/s is 99 % there after 10 s.
 	junction := mustCool(t, CooldownInput{
 		Ambient: AirWave{MeanC: 100}, StartC: number64(0), TimeConstantS: &Normal{Mean: 1 / 0.463}, AtS: []float64{10},
 	})
-	near(t, "junction", junction.Temps[0].TempC, 99, 0.05)
+	closeTo(t, "junction", junction.Temps[0].TempC, 99, 0.05)
 }
 
 func TestCooldownInWavingAir(t *testing.T) {
@@ -65,18 +66,18 @@ func TestCooldownInWavingAir(t *testing.T) {
 	}
 	out := mustCool(t, in)
 	for i, w := range want {
-		near(t, "temperature", out.Temps[i].TempC, w.tempC, 6e-7)
+		closeTo(t, "temperature", out.Temps[i].TempC, w.tempC, 6e-7)
 	}
-	near(t, "gain", out.Gain, 0.88590826, 5e-9)
-	near(t, "lag", out.LagS/3600, 1.84243329, 5e-9)
-	near(t, "reaches", out.ReachesS.P50/3600, 4, 1e-6)
+	closeTo(t, "gain", out.Gain, 0.88590826, 5e-9)
+	closeTo(t, "lag", out.LagS/3600, 1.84243329, 5e-9)
+	closeTo(t, "reaches", out.ReachesS.P50/3600, 4, 1e-6)
 }
 
 func TestCooldownLearnsFromReadings(t *testing.T) {
 	two := mustCool(t, CooldownInput{
 		Ambient: AirWave{MeanC: 20}, Readings: []CooldownReading{{TS: 600, TempC: 70}, {TS: 4200, TempC: 45}},
 	})
-	near(t, "τ of two readings", math.Exp(math.Log(two.TimeConstantS.Mean)-0.5*math.Log1p(math.Pow(two.TimeConstantS.SD/two.TimeConstantS.Mean, 2))), 3600/math.Log(2), 1e-5)
+	closeTo(t, "τ of two readings", math.Exp(math.Log(two.TimeConstantS.Mean)-0.5*math.Log1p(math.Pow(two.TimeConstantS.SD/two.TimeConstantS.Mean, 2))), 3600/math.Log(2), 1e-5)
 	if two.Learned != "two readings" || two.TimeConstantS.SD < 50 || two.TimeConstantS.SD > 400 {
 		t.Errorf("learned %q, τ %+v", two.Learned, two.TimeConstantS)
 	}
@@ -86,8 +87,8 @@ func TestCooldownLearnsFromReadings(t *testing.T) {
 		Ambient:  AirWave{MeanC: 22},
 		Readings: []CooldownReading{{0, curve(0)}, {1800, curve(1800)}, {3600, curve(3600)}},
 	})
-	near(t, "three-point τ", three.ThreePoint.TimeConstantS, 5000, 1e-6)
-	near(t, "three-point end", three.ThreePoint.EndC, 22, 1e-9)
+	closeTo(t, "three-point τ", three.ThreePoint.TimeConstantS, 5000, 1e-6)
+	closeTo(t, "three-point end", three.ThreePoint.EndC, 22, 1e-9)
 	// In waving air: readings made by the closed form give back its τ.
 	in := CooldownInput{Ambient: AirWave{MeanC: 15, AmplitudeC: 6, PhaseRad: 1}, StartC: number64(80), TimeConstantS: &Normal{Mean: 9000}}
 	in.AtS = []float64{0, 3600, 9000, 20_000}
@@ -97,13 +98,13 @@ func TestCooldownLearnsFromReadings(t *testing.T) {
 		in.Readings = append(in.Readings, CooldownReading{TS: p.TS, TempC: p.TempC})
 	}
 	back := mustCool(t, in)
-	near(t, "τ in waving air", back.TimeConstantS.Mean, 9000, 0.01*9000)
+	closeTo(t, "τ in waving air", back.TimeConstantS.Mean, 9000, 0.01*9000)
 	if back.Learned != "readings" {
 		t.Errorf("learned %q", back.Learned)
 	}
 	// A prior holds where readings say little.
 	short := CooldownInput{Ambient: AirWave{MeanC: 20}, Readings: []CooldownReading{{0, 60}, {60, 60}}, TimeConstantS: &Normal{Mean: 8000, SD: 800}}
-	near(t, "τ with a prior", mustCool(t, short).TimeConstantS.Mean, 8000, 400)
+	closeTo(t, "τ with a prior", mustCool(t, short).TimeConstantS.Mean, 8000, 400)
 }
 
 func TestCooldownNeverAndDoubt(t *testing.T) {

@@ -12,10 +12,10 @@ func TestDailyRange(t *testing.T) {
 	// 33 with a range of 11 gives 22.00, 28.82 and 33.00 at hours 5, 10 and 15, and
 	// 27.10125 in the mean.
 	a := newAirDays([]DayForecast{{MinC: 22, MaxC: 33}}, 0)
-	near(t, "hour 5", a.at(5*3600), 22, 1e-12)
-	near(t, "hour 10", a.at(10*3600), 28.82, 1e-12)
-	near(t, "hour 15", a.at(15*3600), 33, 1e-12)
-	near(t, "half past nine", a.at(9.5*3600), 0.5*(33-0.55*11+28.82), 1e-12)
+	closeTo(t, "hour 5", a.at(5*3600), 22, 1e-12)
+	closeTo(t, "hour 10", a.at(10*3600), 28.82, 1e-12)
+	closeTo(t, "hour 15", a.at(15*3600), 33, 1e-12)
+	closeTo(t, "half past nine", a.at(9.5*3600), 0.5*(33-0.55*11+28.82), 1e-12)
 	sum, shares := 0.0, 0.0
 	for h := 1; h <= 24; h++ {
 		sum += a.at(float64(h) * 3600)
@@ -23,9 +23,9 @@ func TestDailyRange(t *testing.T) {
 	for _, s := range dailyRange() {
 		shares += s
 	}
-	near(t, "mean of the day", sum/24, 27.10125, 1e-12)
-	near(t, "sum of shares", shares, 12.87, 1e-12)
-	near(t, "the day before repeats the first", a.at(-19*3600), 22, 1e-12)
+	closeTo(t, "mean of the day", sum/24, 27.10125, 1e-12)
+	closeTo(t, "sum of shares", shares, 12.87, 1e-12)
+	closeTo(t, "the day before repeats the first", a.at(-19*3600), 22, 1e-12)
 }
 
 func TestAirDaysCoolAgainstSmallSteps(t *testing.T) {
@@ -38,7 +38,7 @@ func TestAirDaysCoolAgainstSmallSteps(t *testing.T) {
 		fluidC += stepS * (a.at(tS+0.5*stepS) - half) / timeS
 	}
 	keep, addC := a.cool(3000, 100_000, timeS)
-	near(t, "fluid", keep*88+addC, fluidC, 1e-5)
+	closeTo(t, "fluid", keep*88+addC, fluidC, 1e-5)
 }
 
 // mildNight is a vehicle parked at 18:00 with two mild days ahead.
@@ -88,8 +88,8 @@ func TestVisitSlotsInConstantAir(t *testing.T) {
 	if s.From != *out.EarliestAt || s.To != "2030-05-04T21:30:00+02:00" {
 		t.Errorf("first slot from %s to %s", s.From, s.To)
 	}
-	near(t, "fluid", s.FluidC.Mean, 20+70*math.Exp(-78.0/75), 1e-9)
-	near(t, "air", s.AmbientC, 20, 1e-12)
+	closeTo(t, "fluid", s.FluidC.Mean, 20+70*math.Exp(-78.0/75), 1e-9)
+	closeTo(t, "air", s.AmbientC, 20, 1e-12)
 	// Parked exactly then: switching off any later is too late for the first slot.
 	if *out.ParkFrom != "2030-05-04T18:00:00+02:00" {
 		t.Errorf("park_from = %s", *out.ParkFrom)
@@ -104,8 +104,8 @@ func TestVisitSlotsWindowLength(t *testing.T) {
 	in.NeededS = Normal{Mean: 900, SD: 0}
 	out := mustPlan(t, in)
 	for _, s := range out.Slots {
-		near(t, "window", s.WindowLengthS.P50/60, 15.3248, 5e-5)
-		near(t, "window", s.WindowLengthS.P10, s.WindowLengthS.P90, 1e-9)
+		closeTo(t, "window", s.WindowLengthS.P50/60, 15.3248, 5e-5)
+		closeTo(t, "window", s.WindowLengthS.P10, s.WindowLengthS.P90, 1e-9)
 	}
 	if len(out.Slots) == 0 || out.Slots[0].FitsProbability < 0.9 {
 		t.Fatalf("slots %+v", out.Slots)

@@ -24,18 +24,18 @@ func warmed(vehicle string, riseC, timeS float64) WarmedCheck {
 
 func TestWarmupPriorWithoutChecksIsTheDefault(t *testing.T) {
 	out := mustLearn(t, "v1")
-	near(t, "rise", out.RiseC.Mean, 55, 1e-12)
-	near(t, "rise sd", out.RiseC.SD, 15, 1e-12)
+	closeTo(t, "rise", out.RiseC.Mean, 55, 1e-12)
+	closeTo(t, "rise sd", out.RiseC.SD, 15, 1e-12)
 	median, logSD := logNormal(out.TimeConstantS)
-	near(t, "time constant", median, 28*60, 1e-9)
-	near(t, "its log sd", logSD, 0.35, 1e-12)
+	closeTo(t, "time constant", median, 28*60, 1e-9)
+	closeTo(t, "its log sd", logSD, 0.35, 1e-12)
 	if out.From != "default" || len(out.Doubtful) != 0 {
 		t.Errorf("from %q, doubtful %v", out.From, out.Doubtful)
 	}
 	// A check that learned nothing beyond the default leaves it as it is.
 	idle := mustLearn(t, "v1", WarmedCheck{Vehicle: "v1", RiseC: out.RiseC, TimeConstantS: out.TimeConstantS})
-	near(t, "rise after an empty check", idle.RiseC.Mean, 55, 1e-9)
-	near(t, "rise sd after an empty check", idle.RiseC.SD, 15, 1e-9)
+	closeTo(t, "rise after an empty check", idle.RiseC.Mean, 55, 1e-9)
+	closeTo(t, "rise sd after an empty check", idle.RiseC.SD, 15, 1e-9)
 }
 
 func TestWarmupPriorLearns(t *testing.T) {
@@ -57,8 +57,8 @@ func TestWarmupPriorLearns(t *testing.T) {
 	// Order does not matter.
 	a := mustLearn(t, "v1", warmed("v2", 60, 2000), warmed("v1", 70, 2400), warmed("v3", 50, 1500))
 	b := mustLearn(t, "v1", warmed("v3", 50, 1500), warmed("v2", 60, 2000), warmed("v1", 70, 2400))
-	near(t, "rise in another order", a.RiseC.Mean, b.RiseC.Mean, 1e-9)
-	near(t, "time in another order", a.TimeConstantS.Mean, b.TimeConstantS.Mean, 1e-6)
+	closeTo(t, "rise in another order", a.RiseC.Mean, b.RiseC.Mean, 1e-9)
+	closeTo(t, "time in another order", a.TimeConstantS.Mean, b.TimeConstantS.Mean, 1e-6)
 }
 
 func TestWarmupPriorLeavesOddChecksOut(t *testing.T) {
@@ -67,7 +67,7 @@ func TestWarmupPriorLeavesOddChecksOut(t *testing.T) {
 	if !reflect.DeepEqual(out.Doubtful, []int{2}) || out.OwnChecks != 4 {
 		t.Errorf("doubtful %v of five, %d used", out.Doubtful, out.OwnChecks)
 	}
-	near(t, "rise", out.RiseC.Mean, 60.4, 1)
+	closeTo(t, "rise", out.RiseC.Mean, 60.4, 1)
 }
 
 func TestWarmupPriorNamesWhatIsWrong(t *testing.T) {
