@@ -108,7 +108,7 @@ export async function fillGoSheet(page, { gearboxC, airC }) {
 export async function read(page, valueC) {
   const whole = Math.round(valueC);
   const entry = page.getByRole('region', { name: words.check.take });
-  const picked = button(entry, format.degreesOf(whole, 'C'));
+  const picked = button(entry, beginning(format.degreesOf(whole, 'C')));
   if (await picked.count() > 0) {
     await picked.click();
     await button(page, words.check.keepReading(format.degreesOf(whole, 'C'))).click();
