@@ -161,7 +161,7 @@ async function fleet(t, server, complaints) {
   await go(page, server, '/fleet');
   await page.getByRole('table').waitFor();
   await look(page, 'fleet', complaints);
-  await page.locator('a[href^="/fleet/check/"]').first().click();
+  await page.getByRole('row').filter({ hasText: words.code.status.final }).getByRole('link').first().click();
   await page.getByRole('heading', { name: words.fleet.trace }).waitFor();
   await look(page, 'fleet-check', complaints);
 }

@@ -4,6 +4,7 @@
  */
 import { execFile, spawn } from 'node:child_process';
 import { once } from 'node:events';
+import { rmSync } from 'node:fs';
 import { cp, mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { createServer } from 'node:net';
 import { tmpdir } from 'node:os';
@@ -25,7 +26,7 @@ export function binary() {
 
 async function build() {
   const folder = await mkdtemp(join(tmpdir(), 'brimline-bin-'));
-  process.once('exit', () => void rm(folder, { recursive: true, force: true }));
+  process.once('exit', () => rmSync(folder, { recursive: true, force: true }));
   const path = join(folder, process.platform === 'win32' ? 'brimline.exe' : 'brimline');
   await run('go', ['build', '-o', path, './server'], { cwd: root, env: { ...process.env, CGO_ENABLED: '0' } });
   return path;
@@ -61,7 +62,7 @@ async function freePort() {
 let seeded;
 async function seed() {
   const folder = await mkdtemp(join(tmpdir(), 'brimline-seed-'));
-  process.once('exit', () => void rm(folder, { recursive: true, force: true }));
+  process.once('exit', () => rmSync(folder, { recursive: true, force: true }));
   const server = new Server(folder, await freePort(), { env: { BRIMLINE_DEMO: 'true' } });
   await server.start();
   await server.stop();

@@ -85,11 +85,14 @@ func (t *tree) goldenFile(ctx context.Context, bin, file string, write bool) (in
 	if differ == 0 || !write {
 		return differ, nil
 	}
-	out, err := json.MarshalIndent(vectors, "", " ")
-	if err != nil {
+	var out bytes.Buffer
+	e := json.NewEncoder(&out)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", " ")
+	if err := e.Encode(vectors); err != nil {
 		return differ, err
 	}
-	return differ, os.WriteFile(file, append(out, '\n'), 0o644)
+	return differ, os.WriteFile(file, out.Bytes(), 0o644)
 }
 
 // compute runs all inputs of one computation through the server's command.
