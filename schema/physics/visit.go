@@ -420,7 +420,7 @@ func (p *visitPlan) spans(fromS float64) []workedSlot {
 		nextS := quarterS * (math.Floor(tS/quarterS) + 1)
 		fits := p.isOpen(tS) && p.isCold(p.offS, tS)
 		switch {
-		case fits && open && tS-list[len(list)-1].fromS < longestSlotS:
+		case fits && open && tS+quarterS-list[len(list)-1].fromS <= longestSlotS:
 			list[len(list)-1].toS = tS
 		case fits:
 			if open {

@@ -85,7 +85,7 @@ func TestVisitSlotsInConstantAir(t *testing.T) {
 		t.Fatalf("earliest_at = %v, want 78 minutes after switching off", out.EarliestAt)
 	}
 	s := out.Slots[0]
-	if s.From != *out.EarliestAt || s.To != "2030-05-04T21:30:00+02:00" {
+	if s.From != *out.EarliestAt || s.To != "2030-05-04T21:15:00+02:00" {
 		t.Errorf("first slot from %s to %s", s.From, s.To)
 	}
 	closeTo(t, "fluid", s.FluidC.Mean, 20+70*math.Exp(-78.0/75), 1e-9)
