@@ -1,5 +1,7 @@
 package procedure
 
+import "brimline/schema/physics"
+
 // foamSettleS is how long the engine idles before the plug is opened again after foam.
 const foamSettleS = 120.0
 
@@ -111,11 +113,16 @@ func (m *machine) advisePrepare() Advice {
 // fitted early leaves the gearbox fuller, about 6 mL per °C and 9 L.
 const earlyC = 1.0
 
+// middleC is the middle of the window.
+func (m *machine) middleC() float64 {
+	return physics.Window{LowC: m.Profile.Window.LowC, HighC: m.Profile.Window.HighC}.Mid()
+}
+
 // early reports whether a level at the lip is better fitted later, nearer the
 // middle of the window, and there is time for it.
 func (m *machine) early(t float64, zone string) bool {
 	temp := m.tempAt(t)
-	return zone == "in_time" && temp != nil && *temp < (m.Profile.Window.LowC+m.Profile.Window.HighC)/2-earlyC
+	return zone == "in_time" && temp != nil && *temp < m.middleC()-earlyC
 }
 
 // adviseOpen follows the branch table while the plug is out.
@@ -136,7 +143,7 @@ func (m *machine) adviseOpen(t float64, zone, do string) Advice {
 		return Advice{Code: "add", Act: "fluid.added", Place: "under", AmountML: m.Profile.Limits.AddLotML}
 	case "fit":
 		if m.early(t, zone) {
-			return Advice{Code: "wait_middle", Act: "plug.closed", Place: "under", Argument: num((m.Profile.Window.LowC + m.Profile.Window.HighC) / 2)}
+			return Advice{Code: "wait_middle", Act: "plug.closed", Place: "under", Argument: num(m.middleC())}
 		}
 		return Advice{Code: "fit", Act: "plug.closed", Place: "under", Argument: m.Profile.Plug.TorqueNM.Printed}
 	}

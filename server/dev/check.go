@@ -25,13 +25,13 @@ func parts() []part {
 		{"format", "gofmt has nothing to change", format},
 		{"build", "trunk for the phone, web app, server", build},
 		{"vet", "go vet, for this machine and for the phone", vet},
-		{"go", "Go tests with the race detector", goTests},
-		{"wasm", "the trunk's own tests as they run on the phone", wasmTests},
-		{"floats", "no fused multiply-add in schema", floats},
-		{"fuzz", "a few seconds of each fuzz target", fuzz},
+		{"floats", "no fused multiply-add in what phone and server share", floats},
+		{"sizes", "what a first visit downloads", sizes},
 		{"types", "svelte-check and tsc", types},
 		{"units", "vitest", units},
-		{"sizes", "what a first visit downloads", sizes},
+		{"go", "Go tests with the race detector", goTests},
+		{"wasm", "the trunk's own tests as they run on the phone", wasmTests},
+		{"fuzz", "a few seconds of each fuzz target", fuzz},
 		{"browser", "browser tests against the real server", browserTests},
 	}
 }
