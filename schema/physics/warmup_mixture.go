@@ -59,16 +59,16 @@ func (p warmupPrior) timeAt(z float64) float64 { return p.timeS * math.Exp(p.tim
 // warmerCases spreads the belief over plain warming, warming that shows late (a
 // sensor that trails), warming that slackens (the engine's fast idle ends), and a
 // coolant-fed warmer of unknown onset and strength. The shares were chosen on the
-// simulated base population, where they widen p10-p90 by one to two points.
+// simulated base population, where they take the coverage of p10-p90 up by about one point.
 func warmerCases(known string) []warmerCase {
-	warmer := 0.02
+	warmer := 0.01
 	switch known {
 	case "no":
 		warmer = 0
 	case "yes":
 		warmer = 0.95 // it may be stuck shut
 	}
-	const late, slack = 0.03, 0.01
+	const late, slack = 0.02, 0.005
 	list := []warmerCase{
 		{factor: 1, logPrior: math.Log((1 - warmer) * (1 - late - slack))},
 		{factor: 1, delayS: 45, logPrior: math.Log((1 - warmer) * late)},
