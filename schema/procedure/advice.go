@@ -122,7 +122,7 @@ func (m *machine) middleC() float64 {
 // middle of the window, and there is time for it.
 func (m *machine) early(t float64, zone string) bool {
 	temp := m.tempAt(t)
-	return zone == "in_time" && temp != nil && *temp < m.middleC()-earlyC
+	return zone == "in_time" && temp != nil && *temp+earlyC < m.middleC()
 }
 
 // adviseOpen follows the branch table while the plug is out.
