@@ -8,10 +8,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 
 	"brimline/schema/fault"
 	"brimline/schema/physics"
 	"brimline/schema/procedure"
+	"brimline/testdata"
 )
 
 // maxLineBytes bounds one line of input.
@@ -26,8 +28,10 @@ func compute(ctx context.Context, w world, args []string) error {
 		return listComputations(w)
 	case len(args) == 2 && args[1] == "--schema":
 		return printSchemas(w, args[0])
+	case len(args) == 2 && args[1] == "--help":
+		return explain(w, args[0])
 	case len(args) > 1:
-		return fmt.Errorf("compute takes one name, and --schema; %w", errUsage)
+		return fmt.Errorf("compute takes one name, and --schema or --help; %w", errUsage)
 	}
 	if !known(args[0]) {
 		return fmt.Errorf("%q is not a computation; compute alone lists them; %w", args[0], errUsage)
@@ -125,6 +129,43 @@ func listComputations(w world) error {
 	for _, c := range procedure.Names() {
 		fmt.Fprintf(w.out, "%-20s %s\n", c.Name, c.Line)
 	}
+	return nil
+}
+
+// explain prints what a computation does and a worked example: the first of
+// its golden vectors, computed now.
+func explain(w world, name string) error {
+	if !known(name) {
+		return fmt.Errorf("%q is not a computation; compute alone lists them; %w", name, errUsage)
+	}
+	for _, c := range procedure.Names() {
+		if c.Name == name {
+			fmt.Fprintf(w.out, "%s: %s\n", c.Name, c.Line)
+		}
+	}
+	text, err := testdata.Vectors.ReadFile("physics/" + name + ".json")
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil // the whole check: its input is a log of hundreds of lines
+	}
+	var vectors []struct {
+		Name, Source string
+		Input        json.RawMessage
+	}
+	if err == nil {
+		err = json.Unmarshal(text, &vectors)
+	}
+	if err != nil || len(vectors) == 0 {
+		return fmt.Errorf("worked example of %s: %w", name, err)
+	}
+	var input bytes.Buffer
+	if err := json.Compact(&input, vectors[0].Input); err != nil {
+		return fmt.Errorf("worked example of %s: %w", name, err)
+	}
+	output, err := procedure.Compute(name, input.Bytes())
+	if err != nil {
+		return fmt.Errorf("worked example of %s: %w", name, err)
+	}
+	fmt.Fprintf(w.out, "\nexample: %s\nsource:  %s\n\n%s\n%s\n", vectors[0].Name, vectors[0].Source, input.Bytes(), output)
 	return nil
 }
 

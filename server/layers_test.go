@@ -80,7 +80,7 @@ var layers = map[string]layer{
 	},
 	"server/dev": {ours: "schema schema/fault schema/physics schema/procedure schema/wire sync/merge server/store", tests: simulated},
 	"server": {
-		ours:  "api pwa schema schema/fault schema/physics schema/procedure sync/merge server/auth server/demo server/store server/web",
+		ours:  "api pwa schema schema/fault schema/physics schema/procedure sync/merge server/auth server/demo server/store server/web testdata",
 		third: "github.com/google/uuid",
 	},
 }
