@@ -390,7 +390,7 @@ export const en = {
     plugIn: (temp: string) => `Plug in at ${temp}`,
     unproven: 'UNPROVEN profile: nobody has checked its figures against a source.',
     evidence: 'Evidence',
-    evidenceLine: (n: number, head: string) => `${plural(n, 'entry', 'entries')} in one chain, head ${head}`,
+    evidenceLine: (n: number, head: string) => (head === '' ? `${plural(n, 'entry', 'entries')} in one chain` : `${plural(n, 'entry', 'entries')} in one chain, head ${head}`),
     verify: 'Check the chain',
     verified: 'Every entry is whole and in its place.',
     broken: (why: string) => `The chain does not hold: ${why}`,
@@ -648,7 +648,7 @@ export const en = {
     },
     statusHow: {
       provisional: 'A second cold check must confirm it.',
-      final: 'Nothing further follows from this check.',
+      final: 'The level needs no second check.',
       not_done: 'The level was not set.',
       'not done': 'The level was not set.',
     },
@@ -829,7 +829,7 @@ export const en = {
       measure_attitude: 'Measure the slope before the next check',
       second_reading: 'Read the temperature with a second instrument next time',
       repeat_cold: 'Repeat the check from cold',
-      none: 'Nothing further follows',
+      none: 'The level needs nothing further',
     } as Record<string, string>,
     dripAdvice: {
       keep_watching: 'Still thinning out: keep watching',
