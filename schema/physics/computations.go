@@ -64,6 +64,36 @@ func warmingComputations() []Computation {
 			output: `{b:[number] sd:[number] residual_sd:number rss:number iterations:integer}`,
 			run:    compute(ExponentialFit),
 		},
+		{
+			Name:  "warmup-prior",
+			Line:  "what to expect of a vehicle's next warming, from earlier checks",
+			input: `{vehicle:text checks:[{vehicle:text rise_c:normal time_constant_s:normal}]}`,
+			output: `{rise_c:normal time_constant_s:normal from:<default|profile|vehicle|vehicle and profile> own_checks:integer` +
+				` other_vehicles:integer doubtful:[integer]}`,
+			run: compute(WarmupPrior),
+		},
+		{
+			Name: "cooldown",
+			Line: "how a standing gearbox cools, and its time constant from readings",
+			input: `{ambient:{mean_c:number amplitude_c?:number period_s?:number phase_rad?:number} start_c?:number` +
+				` time_constant_s?:normal readings?:[{t_s:number temp_c:number}] at_s?:[number] until_c?:number}`,
+			output: `{time_constant_s:normal learned:<default|given|two readings|readings>` +
+				` three_point:{time_constant_s:number end_c:number}|null temps:[{t_s:number temp_c:number sd_c:number}]` +
+				` reaches_s:{p10:number p50:number p90:number probability:number}|null gain:number lag_s:number}`,
+			run: compute(Cooldown),
+		},
+		{
+			Name: "visit-slots",
+			Line: "when a parked vehicle is cold enough to check, and whether the work fits",
+			input: `{switched_off_at:text fluid_at_switch_off_c:normal cool_time_constant_s?:normal` +
+				` days:[{date:text min_c:number max_c:number}] time_zone?:text start_below_c:number start_margin_c?:number` +
+				` window:window needed_s:normal prior?:{rise_c:normal time_constant_s:normal} coolant_warmer?:<yes|no|unknown>` +
+				` working_hours?:{from:text to:text} not_before?:text horizon_h?:number}`,
+			output: `{earliest_at:text|null slots:[{from:text to:text fluid_c:normal ambient_c:number window_length_s:quantiles` +
+				` fits_probability:number}] never:<air_too_warm|cools_too_slowly|outside_working_hours|window_not_reached|window_too_short>|null` +
+				` park_from:text|null}`,
+			run: compute(VisitSlots),
+		},
 	}
 }
 
