@@ -1,0 +1,138 @@
+package dripcam_test
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"testing"
+	"time"
+
+	"brimline/schema/dripcam"
+	"brimline/schema/dripcam/clip"
+)
+
+// toleranceMS is how near a found drop must be to a true one.
+const toleranceMS = 120
+
+// tally counts right, false and missed drops.
+type tally struct {
+	right, wrong, missed, hidden int
+	minutes                      float64
+	worstLagMS                   float64
+	errorMS                      float64
+}
+
+func (a *tally) add(b tally) {
+	a.right += b.right
+	a.wrong += b.wrong
+	a.missed += b.missed
+	a.hidden += b.hidden
+	a.minutes += b.minutes
+	a.worstLagMS = math.Max(a.worstLagMS, b.worstLagMS)
+	a.errorMS += b.errorMS
+}
+
+func (a tally) f1() float64 {
+	if a.right+a.wrong+a.missed == 0 {
+		return 1
+	}
+	return 2 * float64(a.right) / float64(2*a.right+a.wrong+a.missed)
+}
+
+func (a tally) String() string {
+	return fmt.Sprintf("F1 %.3f  right %d wrong %d missed %d hidden %d  false/min %.2f  mean error %.0f ms  worst lag %.0f ms",
+		a.f1(), a.right, a.wrong, a.missed, a.hidden, float64(a.wrong)/a.minutes, a.errorMS/math.Max(1, float64(a.right)), a.worstLagMS)
+}
+
+// watch plays a clip to a new detector.
+func watch(t testing.TB, c *clip.Clip) (found []dripcam.Drop, result tally) {
+	d := dripcam.New()
+	raster := c.Strip(dripcam.Width, dripcam.Height)
+	strip := make([]byte, dripcam.Width*dripcam.Height)
+	for i := range c.Frames() {
+		at := raster.Frame(i, strip)
+		drops, err := d.Frame(at, strip)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, drop := range drops {
+			result.worstLagMS = math.Max(result.worstLagMS, at-drop.AtMS)
+		}
+		found = append(found, drops...)
+	}
+	result.minutes = c.LengthMS / 60000
+	match(c.Drops, found, &result)
+	return found, result
+}
+
+// match pairs true and found drops in order of time, each at most once. A drop
+// that a hand hid may be found or not.
+func match(truth []clip.Drop, found []dripcam.Drop, result *tally) {
+	used := make([]bool, len(found))
+	for pass := range 2 {
+		for _, d := range truth {
+			if d.Hidden != (pass == 1) {
+				continue
+			}
+			best, off := -1, float64(toleranceMS)
+			for i, f := range found {
+				if e := math.Abs(f.AtMS - d.AtMS); !used[i] && e <= off {
+					best, off = i, e
+				}
+			}
+			switch {
+			case best >= 0:
+				used[best] = true
+				if !d.Hidden {
+					result.right++
+					result.errorMS += off
+				}
+			case !d.Hidden:
+				result.missed++
+			}
+			if d.Hidden {
+				result.hidden++
+			}
+		}
+	}
+	for _, u := range used {
+		if !u {
+			result.wrong++
+		}
+	}
+}
+
+var rates = []float64{0.2, 0.5, 1, 2, 3, 4, 5, 6}
+
+// TestTuning is a report over the clips that the detector was tuned on.
+func TestTuning(t *testing.T) {
+	if os.Getenv("DRIPCAM_TUNE") == "" {
+		t.Skip("x")
+	}
+	start := time.Now()
+	byKind, byRate := map[string]*tally{}, map[float64]*tally{}
+	frames := 0
+	for k, kind := range clip.Kinds() {
+		byKind[kind] = &tally{}
+		for n, rate := range rates {
+			if byRate[rate] == nil {
+				byRate[rate] = &tally{}
+			}
+			c := clip.Make(kind, rate, 20000, uint64(1000+100*k+n))
+			_, r := watch(t, c)
+			frames += c.Frames()
+			byKind[kind].add(r)
+			byRate[rate].add(r)
+			if r.f1() < 0.95 || r.wrong > 1 {
+				t.Logf("  %s %.1f/s seed %d: %v", kind, rate, c.Seed, r)
+			}
+		}
+	}
+	for _, kind := range clip.Kinds() {
+		t.Logf("%-10s %v", kind, byKind[kind])
+	}
+	for _, rate := range rates {
+		t.Logf("%-10v %v", rate, byRate[rate])
+	}
+	t.Logf("%d frames, %v each with drawing", frames, time.Since(start)/time.Duration(frames))
+}

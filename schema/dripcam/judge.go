@@ -1,0 +1,331 @@
+package dripcam
+
+import "math"
+
+const (
+	binMS = 8 // drop times are sought in steps of this
+	// lagMS is how long after a moment its evidence is complete: the slowest
+	// way must have left the strip.
+	lagMS   = 190
+	frames  = 64 // frames kept, enough for 565 ms at 110 a second
+	bins    = 64 // bins kept
+	look    = 7  // bins on each side in which a drop must be the best
+	far     = 7.0
+	outside = -0.4 // evidence of a cell beyond the strip
+)
+
+// shot is the evidence of one frame.
+type shot struct {
+	tMS     float64
+	blind   bool
+	litPart float64
+	e       [cellRows][cellCols + 2]float64 // a column more on each side, which says nothing
+}
+
+// bin is one moment at which a drop may have passed the middle.
+type bin struct {
+	best      float64 // of score plus prior, over all ways
+	way, spot int
+	score     [ways * places]float32
+}
+
+// judge lays the ways through the frames and decides what was a drop.
+type judge struct {
+	bank [ways]way
+	cols [places][cellRows]int8
+
+	shots   [frames]shot
+	nShots  int
+	bins    [bins]bin
+	baseMS  float64 // time of bin 0
+	nextBin int     // first bin not computed
+	decided int     // first bin not decided
+
+	// learned is the sum of the scores that each way had at the drops found so
+	// far, slowly forgotten; prior is what follows from it for the next drop.
+	learned [ways * places]float64
+	prior   [ways * places]float64
+	choices float64 // how many ways are still open, 0-1
+	drops   int
+
+	lastBin  int // of the last drop
+	lastPeak float64
+	times    []float64 // of the last drops
+	sure     float64   // smoothed confidence of drops
+	blind    float64   // smoothed share of frames that could not be used
+	fastTill float64
+	streamed [cellCols]float64
+	state    State
+	found    []Drop
+}
+
+func (j *judge) init() {
+	j.bank = makeWays()
+	j.cols = makeColumns()
+	j.choices = 1
+	j.sure = 0.5
+	j.restart(0)
+}
+
+// restart forgets what is in flight, not what was learned.
+func (j *judge) restart(tMS float64) {
+	j.nShots = 0
+	j.baseMS = tMS
+	j.nextBin, j.decided = 0, 0
+	j.lastBin, j.lastPeak = -1000, 0
+	j.times = j.times[:0]
+	j.fastTill = math.Inf(-1)
+}
+
+// frame takes the evidence of one frame and returns the drops that it decides.
+func (j *judge) frame(tMS float64, c *cells, dark float64) []Drop {
+	j.keep(tMS, c)
+	j.found = j.found[:0]
+	for m := j.nextBin; float64(m*binMS)+j.baseMS+lagMS <= tMS; m++ {
+		j.compute(m)
+		j.nextBin = m + 1
+	}
+	for j.decided+look < j.nextBin {
+		j.decide(j.decided)
+		j.decided++
+	}
+	j.judgeState(tMS, c, dark)
+	if j.state == TooDark || j.state == TooFast {
+		j.found = j.found[:0]
+	}
+	return j.found
+}
+
+func (j *judge) keep(tMS float64, c *cells) {
+	s := &j.shots[j.nShots%frames]
+	j.nShots++
+	s.tMS, s.blind, s.litPart = tMS, c.covered, c.litPart
+	for i := range cellRows {
+		s.e[i][0], s.e[i][cellCols+1] = outside, outside
+		for k := range cellCols {
+			if c.wide[i] {
+				s.e[i][k+1] = 0
+				continue
+			}
+			s.e[i][k+1] = evidence(c.z[i][k])
+		}
+	}
+	j.blind *= 0.97
+	if c.covered {
+		j.blind += 0.03
+	}
+}
+
+// window returns the shots of a time span, oldest first, as positions in shots.
+func (j *judge) window(fromMS, toMS float64) (first, last int) {
+	last = j.nShots
+	first = last
+	for first > 0 && j.nShots-first < frames && j.shots[(first-1)%frames].tMS >= fromMS {
+		first--
+	}
+	for last > first && j.shots[(last-1)%frames].tMS > toMS {
+		last--
+	}
+	return first, last
+}
+
+// compute scores bin m for every way at every place.
+func (j *judge) compute(m int) {
+	b := &j.bins[m%bins]
+	b.best = math.Inf(-1)
+	mid := j.baseMS + float64(m*binMS)
+	for h := range ways {
+		w := &j.bank[h]
+		entry := mid - w.midMS
+		first, last := j.window(entry, entry+w.crossMS)
+		score := b.score[h*places : (h+1)*places]
+		clear(score)
+		used := 0
+		for k := first; k < last; k++ {
+			s := &j.shots[k%frames]
+			if s.blind {
+				continue
+			}
+			used++
+			row := w.row[int(s.tMS-entry)]
+			e := &s.e[row]
+			for p := range score {
+				score[p] += float32(e[j.cols[p][row]+1])
+			}
+		}
+		if used < 2 { // one frame shows a place, not a fall
+			for p := range score {
+				score[p] = -4
+			}
+		}
+		prior := j.prior[h*places : (h+1)*places]
+		for p, v := range score {
+			if t := float64(v) + prior[p]; t > b.best {
+				b.best, b.way, b.spot = t, h, p
+			}
+		}
+	}
+}
+
+// threshold is the evidence needed for a drop. It grows with the number of ways
+// among which the best was chosen.
+func (j *judge) threshold() float64 { return 6 + 3.5*j.choices }
+
+// decide says whether a drop passed at bin m.
+func (j *judge) decide(m int) {
+	b := &j.bins[m%bins]
+	if b.best < j.threshold() || m-j.lastBin < 4 {
+		return
+	}
+	for k := m - look; k <= m+look; k++ {
+		if k < 0 || k == m {
+			continue
+		}
+		other := j.bins[k%bins].best
+		if other > b.best || other == b.best && k < m && k > j.lastBin {
+			return
+		}
+	}
+	at := j.middle(m)
+	if !j.apart(m) {
+		return
+	}
+	lead := b.best - math.Max(0, j.upward(b, at))
+	if lead < 4 {
+		return
+	}
+	j.lastBin, j.lastPeak = m, b.best
+	excess := math.Min(b.best-j.threshold(), lead-4)
+	sure := 0.5 + 0.5*excess/(2+excess)
+	j.found = append(j.found, Drop{AtMS: at, Confidence: sure})
+	j.times = append(j.times, at)
+	if len(j.times) > 16 {
+		j.times = append(j.times[:0], j.times[1:]...)
+	}
+	j.sure += 0.15 * (sure - j.sure)
+	j.drops++
+	j.learn(m)
+}
+
+// middle is the centre of the peak at bin m, in ms.
+func (j *judge) middle(m int) float64 {
+	peak := j.bins[m%bins].best
+	var sum, weight float64
+	for k := m - look; k <= m+look; k++ {
+		if k < 0 {
+			continue
+		}
+		if w := j.bins[k%bins].best - peak + 3; w > 0 {
+			sum += float64(w * float64(k-m))
+			weight += w
+		}
+	}
+	return j.baseMS + binMS*(float64(m)+sum/weight)
+}
+
+// apart says whether the peak at bin m is another drop than the last one:
+// evidence must have gone down between them.
+func (j *judge) apart(m int) bool {
+	if m-j.lastBin > 3*look {
+		return true
+	}
+	low := math.Inf(1)
+	for k := j.lastBin + 1; k < m; k++ {
+		low = math.Min(low, j.bins[k%bins].best)
+	}
+	return low < math.Min(j.lastPeak, j.bins[m%bins].best)-4
+}
+
+// upward is the best score near atMS of the same way run upward, which no drop
+// can take.
+func (j *judge) upward(b *bin, atMS float64) float64 {
+	w := &j.bank[b.way]
+	best := math.Inf(-1)
+	reach := w.crossMS/2 + 40
+	for shift := -reach; shift <= reach; shift += binMS {
+		entry := atMS - w.midMS + shift
+		first, last := j.window(entry, entry+w.crossMS)
+		sum := 0.0
+		for k := first; k < last; k++ {
+			s := &j.shots[k%frames]
+			if s.blind {
+				continue
+			}
+			row := cellRows - 1 - int(w.row[int(s.tMS-entry)])
+			sum += s.e[row][j.cols[b.spot][row]+1]
+		}
+		best = math.Max(best, sum)
+	}
+	return best
+}
+
+// learn lets the drop at bin m say which ways drops take here.
+func (j *judge) learn(m int) {
+	top := math.Inf(-1)
+	for h := range j.learned {
+		best := float32(-6)
+		for k := m - 3; k <= m+3; k++ {
+			if k >= 0 {
+				best = max(best, j.bins[k%bins].score[h])
+			}
+		}
+		j.learned[h] = float64(0.96*j.learned[h]) + float64(best)
+		top = math.Max(top, j.learned[h])
+	}
+	open := 0.0
+	for h, v := range j.learned {
+		j.prior[h] = -math.Min(far, (top-v)/4)
+		open += 1 + j.prior[h]/far
+	}
+	j.choices = math.Min(1, open/120)
+}
+
+// judgeState says what the detector can be trusted with now.
+func (j *judge) judgeState(tMS float64, c *cells, dark float64) {
+	if n := len(j.times); n >= 11 && j.times[n-1]-j.times[n-11] < 10*1000/7.4 {
+		j.fastTill = tMS + 1500
+	}
+	if j.stream(c) {
+		j.fastTill = tMS + 1500
+	}
+	switch {
+	case dark < 14:
+		j.state = TooDark
+	case tMS < j.fastTill:
+		j.state = TooFast
+	case j.blind > 0.35:
+		j.state = Moving
+	default:
+		j.state = Watching
+	}
+}
+
+// stream says whether a narrow column is lit nearly all the way down and stays so.
+func (j *judge) stream(c *cells) bool {
+	for k := range cellCols {
+		rows := 0
+		for i := range cellRows {
+			if c.lit[i][k] {
+				rows++
+			}
+		}
+		here := 0.0
+		if rows > cellRows*7/10 && c.litPart < 0.45 {
+			here = 1
+		}
+		j.streamed[k] += 0.08 * (here - j.streamed[k])
+		if j.streamed[k] > 0.7 {
+			return true
+		}
+	}
+	return false
+}
+
+// confidence is how far the count can be trusted.
+func (j *judge) confidence() float64 {
+	v := j.sure * (1 - clamp(j.blind, 0, 1))
+	if j.state != Watching {
+		v /= 2
+	}
+	return clamp(v, 0, 1)
+}

@@ -1,0 +1,72 @@
+package dripcam
+
+import "math"
+
+// way is how a drop crosses the strip: from rest at a lip, in a given time.
+type way struct {
+	crossMS float64 // from the upper edge, or the lip, to the lower edge
+	midMS   float64 // until its time is taken
+	row     []uint8 // cell row at each millisecond
+}
+
+var (
+	// lips are heights of the lip in strip heights below the upper edge.
+	lips = [...]float64{-1.5, -0.6, -0.2, -0.05, 0.05, 0.15, 0.27, 0.4}
+	// crossings are the times of crossing. A strip of 2 cm right under the lip
+	// takes 60 ms, one of 60 cm 350 ms.
+	crossings = [...]float64{42, 54, 69, 88, 112, 143, 182, 232, 295, 375}
+	// leans are how far a way leans over the whole strip, in strip widths.
+	leans = [...]float64{-0.4, 0, 0.4}
+)
+
+const (
+	ways    = len(lips) * len(crossings)
+	places  = len(leans) * cellCols // where a way stands
+	columns = cellCols
+)
+
+// makeWays returns the bank.
+func makeWays() [ways]way {
+	var bank [ways]way
+	n := 0
+	for _, lip := range lips {
+		for _, cross := range crossings {
+			bank[n] = makeWay(lip, cross)
+			n++
+		}
+	}
+	return bank
+}
+
+func makeWay(lip, crossMS float64) way {
+	w := way{crossMS: crossMS, row: make([]uint8, int(crossMS)+1)}
+	top := math.Max(0, lip)
+	// Time in units in which a fall over one strip height takes 1.
+	from, to := math.Sqrt(top-lip), math.Sqrt(1-lip)
+	for ms := range w.row {
+		s := from + float64((to-from)*float64(ms)/crossMS)
+		y := lip + float64(s*s)
+		w.row[ms] = uint8(clamp(float64(y*Height)/2-1, 0, cellRows-1) + 0.5)
+	}
+	w.midMS = crossMS * (math.Sqrt((1+top)/2-lip) - from) / (to - from)
+	return w
+}
+
+// makeColumns returns the cell column of every place at every row; columns
+// outside the strip are -1.
+func makeColumns() [places][cellRows]int8 {
+	var table [places][cellRows]int8
+	for k, lean := range leans {
+		for x := range cellCols {
+			for i := range cellRows {
+				at := float64(x) + float64(lean*cellCols*(float64(i)/(cellRows-1)-0.5))
+				col := int8(math.Floor(at + 0.5))
+				if col < 0 || col >= cellCols {
+					col = -1
+				}
+				table[k*cellCols+x][i] = col
+			}
+		}
+	}
+	return table
+}
