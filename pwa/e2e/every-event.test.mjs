@@ -96,7 +96,7 @@ function difference(a, b, at = '') {
 /** The facts of where a check stands; what a forecast says depends on the moment and is left out. */
 const standing = ({ state: s }) => [s.phase, s.place, s.engine, s.plug_out, s.exercising, s.exercise_at, s.exercised, s.openings, s.watching, s.drips, s.seen, s.added_ml, s.caught_ml, s.fit_final, s.outcome];
 
-test('a reload after any entry of a full check changes nothing of its result', { timeout: 300_000 }, async (t) => {
+test('a reload after any entry of a full check changes nothing of its result', { timeout: 600_000 }, async (t) => {
   const server = await serve(t);
   const context = await open(t, await profile(t));
   const page = await firstPage(context);

@@ -70,8 +70,16 @@ func hasCompiler() bool {
 }
 
 func format(ctx context.Context, c *checker) (tally, error) {
+	gofmt, err := exec.LookPath("gofmt")
+	if err != nil { // it stands beside the go command even where that alone is on the path
+		goroot, err := c.output(ctx, c.root, "go", "env", "GOROOT")
+		if err != nil {
+			return tally{}, err
+		}
+		gofmt = filepath.Join(goroot, "bin", "gofmt")
+	}
 	var out bytes.Buffer
-	if err := c.run(ctx, step{out: &out, argv: append([]string{"gofmt", "-l"}, goFolders...)}); err != nil {
+	if err := c.run(ctx, step{out: &out, argv: append([]string{gofmt, "-l"}, goFolders...)}); err != nil {
 		return tally{}, fmt.Errorf("%w\n%s", err, out.Bytes())
 	}
 	if out.Len() > 0 {
