@@ -33,6 +33,11 @@ type cells struct {
 	wide    [cellRows]bool
 	// covered says that too much is lit for drops: the frame is not evidence.
 	covered bool
+
+	// long are windows three times as high, for drops that leave a streak;
+	// longScale makes their noise 1.
+	long      [cellRows][cellCols]float64
+	longScale float64
 }
 
 func (c *cells) init() {}
@@ -75,8 +80,36 @@ func (c *cells) take(l *leveller) {
 	c.covered = c.litPart > 0.5 || wideRows > cellRows/4
 	c.next = (c.next + 1) % memory
 	c.held = min(c.held+1, memory)
+	c.streaks()
 	c.age()
 	c.noise(l)
+}
+
+// streaks computes the long windows from three short ones each.
+func (c *cells) streaks() {
+	var sample [(cellRows - 4) * cellCols / 5]float64
+	if c.longScale == 0 {
+		c.longScale = 1.6
+	}
+	n, k := 0, 0
+	for i := 2; i < cellRows-2; i++ {
+		for j := range cellCols {
+			sum, noise := 0.0, 0.0
+			for at := i - 2; at <= i+2; at += 2 {
+				s := c.sigma[at][j]
+				sum += float64(c.z[at][j] * s)
+				noise += float64(s * s)
+			}
+			z := sum / math.Sqrt(noise)
+			c.long[i][j] = z / c.longScale
+			if k++; k%5 == 0 && n < len(sample) {
+				sample[n] = math.Abs(z)
+				n++
+			}
+		}
+	}
+	slices.Sort(sample[:n])
+	c.longScale += 0.05 * (clamp(1.4826*sample[n/2], 0.7, 4) - c.longScale)
 }
 
 // age follows how long cells have been lit. A drop leaves a cell within a few
@@ -108,19 +141,50 @@ func (c *cells) noise(l *leveller) {
 	c.turn = (c.turn + 1) % 8
 }
 
-// evidenceAt are the values of evidence at |z| = 0, 0.5, 1, …: the logarithm of
-// how much likelier a cell on a drop's way shows z with a drop there than
-// without. It is ln(0.1 + 0.9 q(z)/p(z)) with p the normal density mixed with
-// one stray value in two hundred, q flat to 20; the strays keep any single
-// frame from being proof.
-var evidenceAt = [...]float64{-1.85, -1.80, -1.62, -1.28, -0.66, 0.32, 1.58, 2.90, 3.90, 4.36, 4.48, 4.5, 4.5}
+// likelihoodAt are the values of likelihood at |z| = 0, 0.5, 1, …: how much
+// likelier a cell on a drop's way shows z with a drop there than without. It is
+// q(z)/p(z) with p the normal density mixed with one stray value in 5000 and q
+// flat to 20; the strays keep any single frame from being proof.
+var likelihoodAt = [...]float64{0.06, 0.07, 0.10, 0.19, 0.46, 1.4, 5.6, 28, 173, 960, 2170, 2450, 2500, 2500}
 
-// evidence interpolates evidenceAt.
-func evidence(z float64) float64 {
+// likelihood interpolates likelihoodAt.
+func likelihood(z float64) float64 {
 	s := 2 * math.Abs(z)
 	k := int(s)
-	if k >= len(evidenceAt)-1 {
-		return evidenceAt[len(evidenceAt)-1]
+	if k >= len(likelihoodAt)-1 {
+		return likelihoodAt[len(likelihoodAt)-1]
 	}
-	return evidenceAt[k] + float64((s-float64(k))*(evidenceAt[k+1]-evidenceAt[k]))
+	return likelihoodAt[k] + float64((s-float64(k))*(likelihoodAt[k+1]-likelihoodAt[k]))
+}
+
+// evidence writes into out, which has a column more on each side, the logarithm
+// of how much likelier each cell is with a drop near it than without. A drop
+// may be up to two cells above or below the cell, because no way fits it
+// exactly, and a short blob or a streak; one drop in ten is not seen at all.
+func (c *cells) evidence(out *[cellRows][cellCols + 2]float64) {
+	var single [cellRows][cellCols]float64
+	for i := range cellRows {
+		for j := range cellCols {
+			single[i][j] = (likelihood(c.z[i][j]) + likelihood(c.long[i][j])) / 2
+		}
+	}
+	for i := range cellRows {
+		up, down := max(i-1, 0), min(i+1, cellRows-1)
+		out[i][0], out[i][cellCols+1] = outside, outside
+		for j := range cellCols {
+			near := (single[up][j] + single[i][j] + single[down][j]) / 3
+			out[i][j+1] = logarithm(0.1 + 0.9*near)
+			if c.wide[i] {
+				out[i][j+1] = 0
+			}
+		}
+	}
+}
+
+// logarithm is the natural logarithm to about 0.01, by the same steps on every
+// processor.
+func logarithm(v float64) float64 {
+	m, e := math.Frexp(v) // v = m 2^e, m in [0.5, 1)
+	t := (m - 0.75) / (m + 0.75)
+	return float64(float64(e)*math.Ln2) - 0.28768 + 2*t + float64(2*t*t*t)/3
 }

@@ -3,9 +3,7 @@ package dripcam_test
 import (
 	"fmt"
 	"math"
-	"os"
 	"testing"
-	"time"
 
 	"brimline/schema/dripcam"
 	"brimline/schema/dripcam/clip"
@@ -102,37 +100,21 @@ func match(truth []clip.Drop, found []dripcam.Drop, result *tally) {
 	}
 }
 
-var rates = []float64{0.2, 0.5, 1, 2, 3, 4, 5, 6}
-
-// TestTuning is a report over the clips that the detector was tuned on.
-func TestTuning(t *testing.T) {
-	if os.Getenv("DRIPCAM_TUNE") == "" {
-		t.Skip("x")
+// BenchmarkFrame is what one frame costs.
+func BenchmarkFrame(b *testing.B) {
+	c := clip.Make("everything", 4, 10000, 1)
+	raster := c.Strip(dripcam.Width, dripcam.Height)
+	var strips [][]byte
+	for i := range c.Frames() {
+		strip := make([]byte, dripcam.Width*dripcam.Height)
+		raster.Frame(i, strip)
+		strips = append(strips, strip)
 	}
-	start := time.Now()
-	byKind, byRate := map[string]*tally{}, map[float64]*tally{}
-	frames := 0
-	for k, kind := range clip.Kinds() {
-		byKind[kind] = &tally{}
-		for n, rate := range rates {
-			if byRate[rate] == nil {
-				byRate[rate] = &tally{}
-			}
-			c := clip.Make(kind, rate, 20000, uint64(1000+100*k+n))
-			_, r := watch(t, c)
-			frames += c.Frames()
-			byKind[kind].add(r)
-			byRate[rate].add(r)
-			if r.f1() < 0.95 || r.wrong > 1 {
-				t.Logf("  %s %.1f/s seed %d: %v", kind, rate, c.Seed, r)
-			}
+	d := dripcam.New()
+	b.ResetTimer()
+	for i := range b.N {
+		if _, err := d.Frame(float64(i)*100/3, strips[i%len(strips)]); err != nil {
+			b.Fatal(err)
 		}
 	}
-	for _, kind := range clip.Kinds() {
-		t.Logf("%-10s %v", kind, byKind[kind])
-	}
-	for _, rate := range rates {
-		t.Logf("%-10v %v", rate, byRate[rate])
-	}
-	t.Logf("%d frames, %v each with drawing", frames, time.Since(start)/time.Duration(frames))
 }

@@ -100,16 +100,7 @@ func (j *judge) keep(tMS float64, c *cells) {
 	s := &j.shots[j.nShots%frames]
 	j.nShots++
 	s.tMS, s.blind, s.litPart = tMS, c.covered, c.litPart
-	for i := range cellRows {
-		s.e[i][0], s.e[i][cellCols+1] = outside, outside
-		for k := range cellCols {
-			if c.wide[i] {
-				s.e[i][k+1] = 0
-				continue
-			}
-			s.e[i][k+1] = evidence(c.z[i][k])
-		}
-	}
+	c.evidence(&s.e)
 	j.blind *= 0.97
 	if c.covered {
 		j.blind += 0.03
@@ -153,7 +144,7 @@ func (j *judge) compute(m int) {
 				score[p] += float32(e[j.cols[p][row]+1])
 			}
 		}
-		if used < 2 { // one frame shows a place, not a fall
+		if used < 2 && (used == 0 || j.choices > 0.25) { // one frame shows a place, not a fall
 			for p := range score {
 				score[p] = -4
 			}
