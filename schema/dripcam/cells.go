@@ -28,7 +28,8 @@ type cells struct {
 	past    [cellRows][cellCols][memory]float64
 	held    int // values in past
 	next    int
-	turn    int // which cells have their noise computed next
+	turn    int     // which cells have their noise computed next
+	typical float64 // noise of the cells at the beginning
 	litPart float64
 	wide    [cellRows]bool
 	// covered says that too much is lit for drops: the frame is not evidence.
@@ -137,6 +138,17 @@ func (c *cells) noise(l *leveller) {
 		part := sorted[:c.held]
 		slices.Sort(part)
 		c.sigma[i][j] = math.Max(floor, 1.4826*part[c.held/2])
+		if c.held < memory { // too few values to call a cell quiet
+			c.sigma[i][j] = math.Max(c.sigma[i][j], c.typical)
+		}
+	}
+	if c.held < memory {
+		var all [cellRows * cellCols / 7]float64
+		for n := range all {
+			all[n] = c.sigma[n*7/cellCols][n*7%cellCols]
+		}
+		slices.Sort(all[:])
+		c.typical = all[len(all)/2]
 	}
 	c.turn = (c.turn + 1) % 8
 }

@@ -181,7 +181,7 @@ func (j *judge) decide(m int) {
 	if !j.apart(m) {
 		return
 	}
-	lead := b.best - math.Max(0, j.upward(b, at))
+	lead := b.best - math.Max(math.Max(0, j.upward(b, at)), j.standing(b, m))
 	if lead < 4 {
 		return
 	}
@@ -227,27 +227,54 @@ func (j *judge) apart(m int) bool {
 	return low < math.Min(j.lastPeak, j.bins[m%bins].best)-4
 }
 
-// upward is the best score near atMS of the same way run upward, which no drop
+// along sums the evidence along way h at place p for a drop whose time is
+// midMS; mirrored runs the way upward.
+func (j *judge) along(h, p int, midMS float64, mirrored bool) float64 {
+	w := &j.bank[h]
+	entry := midMS - w.midMS
+	first, last := j.window(entry, entry+w.crossMS)
+	sum := 0.0
+	for k := first; k < last; k++ {
+		s := &j.shots[k%frames]
+		if s.blind {
+			continue
+		}
+		row := int(w.row[int(s.tMS-entry)])
+		if mirrored {
+			row = cellRows - 1 - row
+		}
+		sum += s.e[row][j.cols[p][row]+1]
+	}
+	return sum
+}
+
+// upward is the best score near atMS of the bin's way run upward, which no drop
 // can take.
 func (j *judge) upward(b *bin, atMS float64) float64 {
-	w := &j.bank[b.way]
 	best := math.Inf(-1)
-	reach := w.crossMS/2 + 40
+	reach := j.bank[b.way].crossMS/2 + 40
 	for shift := -reach; shift <= reach; shift += binMS {
-		entry := atMS - w.midMS + shift
-		first, last := j.window(entry, entry+w.crossMS)
-		sum := 0.0
-		for k := first; k < last; k++ {
-			s := &j.shots[k%frames]
-			if s.blind {
-				continue
-			}
-			row := cellRows - 1 - int(w.row[int(s.tMS-entry)])
-			sum += s.e[row][j.cols[b.spot][row]+1]
-		}
-		best = math.Max(best, sum)
+		best = math.Max(best, j.along(b.way, b.spot, atMS+shift, true))
 	}
 	return best
+}
+
+// standing is what of the score at bin m was there before or stays afterwards,
+// so that it is nothing that falls: the lowest score of the same way within
+// the time in which a drop leaves it.
+func (j *judge) standing(b *bin, m int) float64 {
+	w := &j.bank[b.way]
+	mid := j.baseMS + float64(m*binMS)
+	now := j.shots[(j.nShots-1)%frames].tMS
+	before, after := b.best, b.best
+	for k := 4; k <= 18; k++ {
+		d := float64(k * binMS)
+		before = math.Min(before, j.along(b.way, b.spot, mid-d, false))
+		if mid+d+w.crossMS-w.midMS <= now {
+			after = math.Min(after, j.along(b.way, b.spot, mid+d, false))
+		}
+	}
+	return math.Max(before, after)
 }
 
 // learn lets the drop at bin m say which ways drops take here.
