@@ -3,6 +3,9 @@ import type { OfflineView, SessionView, Settings, StorageView, SyncStatus } from
 
 export const DEFAULT_SETTINGS: Settings = {
   temperature: 'C',
+  volume: 'ml',
+  torque: 'Nm',
+  language: 'auto',
   voice: true,
   sound: true,
   vibration: true,

@@ -275,6 +275,7 @@ export interface EventBodies {
     utc_offset_min: number;
     warmer: 'yes' | 'no' | 'unknown';
     first_check_id?: string;
+    hot_drive?: boolean;
     raised: boolean;
     indoors: boolean;
   };

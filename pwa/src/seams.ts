@@ -63,7 +63,12 @@ export interface StorageView {
 }
 
 export interface Settings {
+  /** Units of what is shown; entries keep the unit they were made in. */
   temperature: 'C' | 'F';
+  volume: 'ml' | 'floz';
+  torque: 'Nm' | 'lbfft';
+  /** auto: the browser's. */
+  language: 'auto' | 'en' | 'de' | 'es';
   voice: boolean;
   sound: boolean;
   vibration: boolean;
@@ -120,6 +125,8 @@ export interface StartCheck {
   /** The unit's own answer is taken where this is absent. */
   warmer?: 'yes' | 'no' | 'unknown';
   first_check_id?: string;
+  /** Cycle 2: a hot drive and a full cool-down lie between. */
+  hot_drive?: boolean;
 }
 
 export interface NewReminder {

@@ -4,6 +4,11 @@
  * order it in its own way. Values come in as ready text (see format.ts).
  */
 
+import { number } from './format';
+
+/** A table that is also asked for words it may not have; its own keys stay known, so that a language that lacks one is found. */
+const open = <T extends Record<string, string>>(table: T): T & Record<string, string> => table;
+
 const plural = (n: number, one: string, many: string) => `${n} ${n === 1 ? one : many}`;
 
 export const en = {
@@ -84,6 +89,8 @@ export const en = {
     vehiclesNone: 'No vehicles are on this phone yet. They come from the server with the first connection; then everything needed for a check is here without signal.',
     foundNone: 'No vehicle matches. Try part of the plate or the customer’s name.',
     recent: 'Checks so far',
+    recentAll: (n: number) => `Show all ${n}`,
+    recentFew: (n: number) => `Show the last ${n}`,
     recentNone: 'No check has been finished yet. Choose a vehicle to start the first one. A check that ends “not done” counts: it says why, and what must be different next time.',
     offlineReady: 'Ready to work without signal',
     offlineInstalling: 'Storing the app for work without signal …',
@@ -156,7 +163,7 @@ export const en = {
     saysNo: 'These say no',
     stillOpen: 'Still open',
     allGo: 'Every line says go. The engine is started on the next screen.',
-    state: { open: 'open', yes: 'go', no: 'no' } as Record<string, string>,
+    state: open({ open: 'open', yes: 'go', no: 'no' }),
     printed: 'As printed in the source',
     startLimit: 'Start below',
     window: 'Window',
@@ -175,6 +182,33 @@ export const en = {
     cautionRead: 'Read and understood',
     cautionDone: 'read',
     cautionsNone: 'The safety texts are not on this phone. Without them no check is started. Connect once to fetch them.',
+    sameAs: (printed: string, shown: string) => `${printed} (= ${shown})`,
+    slopeUse: 'Measure with this phone',
+    slopeLay: 'Lay the phone on its back here, its top edge towards the front of the vehicle:',
+    slopeTurn: 'Turn the phone half round on the same spot, its top edge towards the rear. Its own error drops out.',
+    slopeFront: 'front',
+    slopePhone: 'top edge',
+    slopePicture: 'The vehicle from above, the phone on it, top edge to the front',
+    slopePictureTurned: 'The vehicle from above, the phone on it, top edge to the rear',
+    slopeLive: 'Now',
+    slopeLiveOf: (pitch: string, roll: string) => `Top edge up ${pitch}, right edge up ${roll}`,
+    slopeNoise: (pitch: string, roll: string) => `It trembles by ± ${pitch} along, ± ${roll} across.`,
+    slopeStill: 'Lying still',
+    slopeMoving: 'Moving: let it lie still',
+    slopeWait: 'No reading from the sensor yet',
+    slopeTaking: (s: string) => `Hands off. Measuring, ${s} s …`,
+    slopeTaken: (pitch: string, roll: string) => `taken: ${pitch}, ${roll}`,
+    slopeRestless: 'The phone moved while it measured. Let it lie still and take the reading again.',
+    slopeFlat: 'The phone does not lie flat with its screen up.',
+    slopeNotTurned: (deg: string) => `By its own compass the phone was turned by ${deg}, not half round. Unless it was, take the second reading again: otherwise slope and error change places.`,
+    slopeOffset: (pitch: string, roll: string) => `The phone’s own error: ${pitch} along, ${roll} across. It is taken out.`,
+    slopeSure: (spread: string) => `± ${spread}, from the trembling and the 0.1° steps of the phone`,
+    slopeDenied: 'This browser did not allow the slope sensor. Allow motion sensors for this page in its settings, or type the figures.',
+    slopeAgain: 'Measure again',
+    slopeTilt: (deg: string, most: string) => `${deg} in all; ${most} is allowed`,
+    slopeHigh: (end: string, along: string, across: string) => `${end} stands high: ${along} over the wheelbase, ${across} over the track`,
+    slopeHighOnly: (end: string) => `${end} stands high`,
+    slopeLevel: 'No end stands high',
     slopeHow: 'Lay the phone on the reference surface, its top edge towards the front of the vehicle. Take the first reading. Turn the phone half round on the same spot and take the second. The phone’s own error drops out.',
     slopeWhere: 'Where it was measured',
     slopeWay: 'How it is measured',
@@ -288,7 +322,7 @@ export const en = {
     fitTorque: 'Tightened to',
     fitPrinted: (value: string) => `the source says ${value}`,
     fitKeep: 'Plug is fitted',
-    moveTo: { seat: 'I am in the seat', under: 'I am under the vehicle', beside: 'I stand clear' } as Record<string, string>,
+    moveTo: open({ seat: 'I am in the seat', under: 'I am under the vehicle', beside: 'I stand clear' }),
     moveUnderGate: 'Selector in park, parking brake on, wheels chocked.',
     stop: 'Stop safely',
     stopTitle: 'Stop safely, in this order',
@@ -297,7 +331,7 @@ export const en = {
     stopAlready: 'Already safe: plug in and engine off.',
     stopping: (why: string) => `Stopping: ${why}`,
     engineCause: 'Why did the engine stop?',
-    causes: { mechanic: 'I switched it off', stalled: 'It stalled or stopped by itself', emergency: 'Emergency' } as Record<string, string>,
+    causes: open({ mechanic: 'I switched it off', stalled: 'It stalled or stopped by itself', emergency: 'Emergency' }),
     finishTitle: 'Close the check',
     finishSet: 'The level is set',
     finishNotDone: 'Not done',
@@ -336,6 +370,122 @@ export const en = {
     minutesLeft: (n: number) => `${plural(n, 'minute', 'minutes')} left in the window`,
   },
 
+  /** What is said aloud; the same text stands in the line of what was said. */
+  voice: {
+    line: 'Said last',
+    mute: 'Mute',
+    unmute: 'Unmute',
+    muted: 'Muted',
+    /** The one setting that silences voice, sound and vibration. */
+    all: 'Voice, sound and vibration',
+    allOn: 'as set below',
+    allOff: 'all muted',
+    noVoice: 'No voice of this language is on this phone: tones take its place.',
+    legend: 'What the tones mean',
+    tone: {
+      advice: 'one low tone: there is something new to do',
+      place: 'two rising tones: change place',
+      count: 'short ticks: three, two, one',
+      done: 'one high tone: held long enough',
+      time: 'three even tones: time is running out',
+      alarm: 'rising and falling: plug in first, or answer at once',
+    } as Record<string, string>,
+    goTo: (place: string, act: string) => `${place}: ${act}`,
+    /** Selector positions as they are spoken. A profile's other positions are spoken as they stand. */
+    position: { P: 'Park', R: 'Reverse', N: 'Neutral', D: 'Drive', S: 'Sport', M: 'Manual', L: 'Low', B: 'Brake gear' } as Record<string, string>,
+    count: { 5: 'five', 3: 'three', 2: 'two', 1: 'one' } as Record<string, string>,
+    allHeld: 'All positions held',
+    minutesLeft: (n: number) => (n === 1 ? 'One minute left' : `${n} minutes left`),
+    degreesLeft: (n: string, limit: string) => `${n} to the limit of ${limit}`,
+    windowOpen: 'The window is open',
+    windowOver: 'The window is over',
+    plugFirst: 'Plug in first, then engine off',
+    plugOutNow: 'Plug out. Never stop the engine now',
+  },
+
+  stop: {
+    what: 'What happened?',
+    first: (act: string) => `Make it safe first: ${act}`,
+    nothingFirst: 'Plug in and engine off already.',
+    step: (n: number, of: number) => `Step ${n} of ${of}`,
+    then: 'Then',
+    /** One tap on each order, when it is done. */
+    done: {
+      hold_brake: 'Brake is held',
+      select_park: 'It is in park',
+      go_under: 'I am at the plug',
+      plug_in: 'Plug is in',
+      clear_of_vehicle: 'I am out',
+      go_seat: 'I am in the seat',
+      engine_off: 'Engine is off',
+      park_and_chocks: 'Park, brake and chocks are on',
+    } as Record<string, string>,
+    /** Said above the orders, by reason. */
+    lead: {
+      alarm: 'Get into fresh air. Nothing here is worth a breath. If you cannot reach the plug safely, leave it.',
+      unwell: 'You come first. Call for help. If you cannot reach the plug safely, leave it.',
+      person_near: 'Brake held, nobody near wheels or plug, before anything else.',
+      stalled: 'Fluid rushes out when the engine stops: put the plug in, catch and weigh what ran out.',
+      overrun: 'The window is over: plug in while the engine runs, then engine off.',
+      wrong_fluid: 'Run it no longer than the plug needs.',
+      bad_fluid: 'Do not top up, do not drive. Keep a sample and photos.',
+      reader_dead: 'Without a temperature nothing can be judged.',
+      plug: 'Do not force it. If it will not go in, keep the engine running while you try another plug.',
+      leak: 'Catch what runs and measure it.',
+    } as Record<string, string>,
+    leavePlug: 'I cannot reach the plug: I got clear',
+    plugLeft: 'Plug left out to get clear',
+    chocksNote: 'Park, parking brake and chocks on',
+    safe: 'It is safe now',
+    safeLead: (why: string) => `Stopped: ${why}. Everything is recorded.`,
+    closeNotDone: (why: string) => `Close the check: not done, ${why}`,
+    goOn: 'Go on',
+    goOnTitle: 'May it go on?',
+    goOnSeat: 'Go to the seat',
+    goOnMay: 'It may go on from here. Read the temperature again and look at plug and selector.',
+    goOnAsk: 'From the seat it is decided whether the check may go on.',
+    repeat: 'After any engine stop the gear exercise is repeated before the plug comes out again.',
+    refused: {
+      alarm: 'It does not go on after an alarm: air out, find the cause, begin again cold.',
+      unwell: 'It does not go on alone and unwell.',
+      wrong_fluid: 'It does not go on with the wrong fluid in it: ask who owns the specification first.',
+      bad_fluid: 'It does not go on with bad fluid: find the cause first, do not drive.',
+      plug: 'It does not go on until the plug or its thread is put right.',
+      leak: 'It does not go on until the leak is found.',
+      overrun: 'It does not go on: the fluid is above the window. Let it cool and begin again.',
+      fitted: 'The plug is fitted for good. There is nothing to go on with.',
+      other: 'The procedure does not let it go on. Close it; a new check begins cold.',
+    } as Record<string, string>,
+    begunAgo: (why: string) => `Stopping: ${why}`,
+    again: 'Go on stopping',
+    battery: (p: string) => `Phone battery at ${p}`,
+    batteryLead: 'Everything so far is kept. Put the phone on power now, or stop safely while it still shows the order.',
+    batteryNote: (p: string) => `Phone battery at ${p}`,
+    fineAsk: 'Still fine?',
+    fineYes: 'I am fine',
+    fineLead: (span: string) => `You are under a running vehicle, and nothing was touched for ${span}.`,
+    fineLeft: (s: string) => `${s} s, then it gets loud`,
+    fineNone: 'No answer',
+    fineSelf: 'If you can: plug in, get clear, breathe fresh air, call for help.',
+    fineFinder: 'To whoever finds this phone: somebody is under this vehicle and does not answer. Do not move the vehicle or touch the selector. Air the place. Call the emergency number. Switch the engine off from the seat.',
+    fineNote: (s: string) => `Asked whether still fine: answered after ${s} s`,
+    fineNoNote: (s: string) => `Asked whether still fine: no answer for ${s} s`,
+    fineEvery: 'Ask “still fine?” under a running vehicle',
+    fineEveryMin: (n: number) => `after ${n} min without a touch`,
+    gateUnder: ['Selector in park', 'Parking brake held, wheels chocked'],
+    gateSeat: ['Nobody is under or beside the vehicle', 'Foot on the brake through the whole exercise'],
+    gateAsk: 'Both are so',
+    lead1: 'Lead me through it',
+    leadHow: 'The positions are called out and counted. One tap at the end says that each was held.',
+    notYet: 'Not there yet: hold again',
+    tapHere: 'Tap anywhere: temperature',
+    readNow: 'What does the reader show?',
+    readOther: 'Another figure',
+    kept: (value: string) => `Kept: ${value}`,
+    oneTapFit: (torque: string) => `New seal, tightened to ${torque}`,
+    oneTapAdd: (amount: string) => `${amount} is in`,
+  },
+
   timeLeft: {
     title: 'Temperature against time',
     now: 'now',
@@ -364,7 +514,7 @@ export const en = {
     notMeasured: 'not measured',
     band: 'Right level',
     bandOf: (low: string, high: string) => `Right: ${low} to ${high}`,
-    bandOrigin: { profile: 'from the profile', window: 'what the window itself allows' } as Record<string, string>,
+    bandOrigin: open({ profile: 'from the profile', window: 'what the window itself allows' }),
     lip: 'lip',
     spread: 'plus or minus covers 95 in 100',
     about: (level: string, spread: string) => `${level} ± ${spread}`,
@@ -425,6 +575,9 @@ export const en = {
     offline: 'This list needs a connection.',
     trace: 'Temperature and events',
     events: 'Entries',
+    drips: (n: number, s: string) => `${plural(n, 'drip', 'drips')}, ${s} s`,
+    unfold: 'Show each',
+    fold: 'Show together',
     n: 'No',
     at: 'Time',
     what: 'Entry',
@@ -451,11 +604,16 @@ export const en = {
     signOutAsk: 'Signing out clears what this phone holds.',
     signOutWaiting: 'Some entries are not on the server yet. Sign out now and they are gone unless you save them first.',
     signOutDiscard: 'Sign out and lose them',
-    role: { mechanic: 'mechanic', lead: 'technical lead', manager: 'manager' } as Record<string, string>,
+    role: open({ mechanic: 'mechanic', lead: 'technical lead', manager: 'manager' }),
     units: 'Units',
     temperature: 'Temperature',
     celsius: '°C',
     fahrenheit: '°F',
+    language: 'Language',
+    languageAuto: 'as the phone',
+    torque: 'Torque',
+    nm: 'N·m',
+    lbfft: 'lbf·ft',
     volume: 'Volume',
     ml: 'mL',
     floz: 'US fl oz',
@@ -480,7 +638,7 @@ export const en = {
     used: (used: string, quota: string) => `${used} used of ${quota}`,
     bytes(n: number): string {
       if (n < 1024) return `${n} B`;
-      return n < 1024 * 1024 ? `${(n / 1024).toFixed(0)} KiB` : `${(n / 1024 / 1024).toFixed(1)} MiB`;
+      return n < 1024 * 1024 ? `${number(n / 1024)} KiB` : `${number(n / 1024 / 1024, 1)} MiB`;
     },
     waiting: 'Waiting to be sent',
     waitingNone: 'Everything this phone recorded is on the server.',
@@ -488,8 +646,8 @@ export const en = {
     export: 'Save what is not sent to a file',
     exported: (name: string) => `Saved as ${name}. The server can read this file in.`,
     exportFailed: 'The file could not be made.',
-    rowState: { waiting: 'waiting', sending: 'sending', refused: 'refused by the server, kept here', parked: 'waits for the person who made it' } as Record<string, string>,
-    rowKind: { event: 'Check entry', reminder: 'Reminder' } as Record<string, string>,
+    rowState: open({ waiting: 'waiting', sending: 'sending', refused: 'refused by the server, kept here', parked: 'waits for the person who made it' }),
+    rowKind: open({ event: 'Check entry', reminder: 'Reminder' }),
     rowAge: (span: string) => `made ${span} ago`,
     lastOk: (span: string) => `Last complete exchange with the server ${span} ago.`,
     never: 'No exchange with the server yet.',
@@ -501,6 +659,16 @@ export const en = {
   gallery: {
     title: 'Gallery',
     lead: 'The pictures and main parts with sample data, for those who work on them.',
+    show: 'Show',
+    screens: open({
+      pictures: 'parts', slope: 'slope', prepare: 'go sheet', warm: 'warming', exercise: 'gear exercise', open: 'plug out', thin: 'window closing',
+      over: 'window over', gap: 'after a gap', drips: 'drips', stop: 'stop safely', done: 'set', not_done: 'not done',
+    }),
+    states: {
+      before: 'before the window', inTime: 'in time', tight: 'tight, one reading in doubt', fitsNot: 'does not fit', over: 'over', nothing: 'nothing read yet',
+      set: 'level set', notFound: 'not measured as found', causes: 'causes', trace: 'trace', exercise: 'gear exercise', entry: 'entry', choice: 'a choice',
+      acts: 'acts', status: 'what waits', checks: 'checks', goLines: 'lines of the go sheet', problem: 'a problem', marks: 'marks',
+    },
   },
 
   lost: {
@@ -677,6 +845,23 @@ export const en = {
       moving_parts: 'Moving parts',
       used_oil: 'Used fluid',
     },
+    /** Advice of the computation `attitude`. */
+    attitude: open({
+      'level enough': 'Level enough',
+      'level on drive-on pads': 'Level it on drive-on pads made for it, or move the vehicle',
+      'move the vehicle': 'Move the vehicle to more level ground',
+      decline: 'Too steep: not here. Move to level ground, or do not do the check',
+    }),
+    highEnd: open({
+      front: 'The front',
+      rear: 'The rear',
+      left: 'The left side',
+      right: 'The right side',
+      'front left': 'The front left corner',
+      'front right': 'The front right corner',
+      'rear left': 'The rear left corner',
+      'rear right': 'The rear right corner',
+    }),
     goItem: {
       profile: 'Profile',
       cautions: 'Cautions',
@@ -686,7 +871,7 @@ export const en = {
       plug: 'Plug comes undone',
       kit: 'Everything laid out',
     },
-    refusal: {
+    refusal: open({
       profile: 'The profile cannot be run',
       'profile.missing': 'Figures are missing in the profile; take them from the service information',
       cautions: 'Cautions not yet read',
@@ -703,8 +888,8 @@ export const en = {
       'start.warm': 'The fluid is not below the start limit: wait, it is never shifted',
       plug: 'The plug has not been loosened yet',
       kit: 'Not everything is laid out yet',
-    } as Record<string, string>,
-    advice: {
+    }),
+    advice: open({
       open_check: 'Open the check',
       done: 'The check is closed',
       no_go: 'The go sheet says no',
@@ -745,8 +930,8 @@ export const en = {
       open_plug: 'Take the plug out',
       wait_middle: 'Wait, then fit at',
       never_warm: 'It does not get warm: engine off',
-    } as Record<string, string>,
-    hazard: {
+    }),
+    hazard: open({
       turning_wheels: 'Wheels and shafts may turn: brake held, nobody under',
       never_stop_engine: 'Never stop the engine while the plug is out: fluid rushes out',
       under_running: 'You are under a running vehicle',
@@ -758,8 +943,8 @@ export const en = {
       hot_exhaust: 'Hot exhaust beside the plug',
       auto_stop: 'The engine may stop by itself: switch that function off',
       hybrid: 'Hybrid: the engine must be kept running in the maker’s way',
-    } as Record<string, string>,
-    stopAct: {
+    }),
+    stopAct: open({
       hold_brake: 'Hold the brake',
       select_park: 'Selector to park',
       go_under: 'Go to the plug, clear of wheels and exhaust',
@@ -769,14 +954,14 @@ export const en = {
       engine_off: 'Engine off',
       park_and_chocks: 'Park, parking brake, chocks',
       record_reason: 'Say why, below',
-    } as Record<string, string>,
-    timer: {
+    }),
+    timer: open({
       dwell: 'Hold the selector',
       foam: 'Foam settles',
       engine_on: 'Engine has run',
       watch: 'Counting',
-    } as Record<string, string>,
-    irregular: {
+    }),
+    irregular: open({
       broken_off: 'The work was broken off',
       clock_gap: 'The app was away while the engine ran',
       restarted: 'The engine was started again',
@@ -785,8 +970,8 @@ export const en = {
       started_warm: 'The engine was started above the start limit',
       unproven_profile: 'The profile is unproven',
       fitted_engine_off: 'The plug was fitted with the engine off',
-    } as Record<string, string>,
-    budget: {
+    }),
+    budget: open({
       temperature: 'Temperature at the plug',
       sensor: 'Source of the temperature',
       tilt: 'Slope of the vehicle',
@@ -796,8 +981,8 @@ export const en = {
       foam: 'Foam',
       exercise: 'Gears not exercised',
       reading_age: 'Age of the last temperature',
-    } as Record<string, string>,
-    levelReason: {
+    }),
+    levelReason: open({
       overrun: 'The window closed before the plug was in',
       stalled: 'The engine was off when the plug went in',
       not_plugged: 'The plug was not fitted for good',
@@ -823,15 +1008,15 @@ export const en = {
       as_found_temperature_missing: 'No temperature belongs to the level as found',
       amounts_disagree: 'What went in and out does not agree with what was seen',
       too_uncertain: 'Too uncertain for a stronger word',
-    } as Record<string, string>,
-    levelNext: {
+    }),
+    levelNext: open({
       second_cycle: 'A hot drive, a full cool-down, then the second cold check',
       measure_attitude: 'Measure the slope before the next check',
       second_reading: 'Read the temperature with a second instrument next time',
       repeat_cold: 'Repeat the check from cold',
       none: 'The level needs nothing further',
-    } as Record<string, string>,
-    dripAdvice: {
+    }),
+    dripAdvice: open({
       keep_watching: 'Still thinning out: keep watching',
       still_draining: 'More than warming explains: still running down',
       at_the_lip: 'What warming explains: the level is at the lip',
@@ -840,8 +1025,8 @@ export const en = {
       count_longer: 'Too few to tell: count longer',
       cannot_judge_stream: 'Too fast to count: let it thin',
       never_stops: 'It will not stop while the fluid warms: do not wait for dry',
-    } as Record<string, string>,
-    forecast: {
+    }),
+    forecast: open({
       no_readings: 'No temperature yet',
       engine_stopped: 'The engine has stopped',
       flat_line: 'The temperature does not rise: is this a measurement?',
@@ -853,13 +1038,13 @@ export const en = {
       above_high: 'Above the upper limit',
       never_low: 'The window is not in sight',
       never_high: 'The upper limit is not in sight',
-    } as Record<string, string>,
-    due: {
+    }),
+    due: open({
       'reminder.second_cycle': 'The level must be confirmed cold, after a hot drive and a full cool-down',
       'reminder.wet_spot': 'Look whether the plug and its surroundings stayed dry',
       'reminder.level_again': 'The level was not in the middle of what is right',
       'reminder.repeat_cold': 'The level was not set',
-    } as Record<string, string>,
+    }),
     event: {
       'check.started': 'Check opened',
       'caution.acknowledged': 'Caution read',
@@ -910,13 +1095,13 @@ export const en = {
       'stop.begun': 'Stop safely',
       'check.finished': 'Close the check',
     },
-    method: {
+    method: open({
       caught_to_balance: 'from what ran out until the balance drip',
       first_drip: 'from the temperature of the first drip',
       added_to_first_drip: 'from what went in until the first drip',
       added_and_caught: 'from what went in and what ran out',
       dripping_at_opening: 'it dripped when the plug came out',
-    } as Record<string, string>,
+    }),
     drip: {
       none: 'No drips',
       below: 'Less than warming explains: low, or not warming',
@@ -924,7 +1109,7 @@ export const en = {
       above: 'More than warming explains: still running down',
       stream: 'Too fast to be drops',
     },
-    problem: {
+    problem: open({
       offline: 'There is no connection. Nothing is lost; try again with signal.',
       internal: 'Something in the app went wrong. What was recorded before is safe.',
       not_found: 'This is not on this phone.',
@@ -1072,6 +1257,6 @@ export const en = {
       'go.plug': 'Loosen the plug first.',
       'go.kit': 'Lay everything out first.',
       'go.profile.missing': 'The profile lacks figures.',
-    } as Record<string, string>,
+    }),
   },
 };

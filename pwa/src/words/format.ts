@@ -5,6 +5,35 @@
 
 export type TempUnit = 'C' | 'F';
 export type VolumeUnit = 'ml' | 'floz';
+export type TorqueUnit = 'Nm' | 'lbfft';
+
+/** How the reader's region writes numbers, and how the language writes millilitres. */
+interface NumberForm {
+  locale: string;
+  ml: string;
+}
+
+let form: NumberForm = { locale: 'en', ml: 'mL' };
+const written = new Map<number, Intl.NumberFormat>();
+
+/** Sets the form of every number that is shown. Called by words/index.ts when a language is chosen. */
+export function useNumberForm(chosen: NumberForm): void {
+  form = chosen;
+  written.clear();
+}
+
+function numberFormat(digits: number): Intl.NumberFormat {
+  const held = written.get(digits);
+  if (held !== undefined) return held;
+  const made = new Intl.NumberFormat(form.locale, { minimumFractionDigits: digits, maximumFractionDigits: digits, useGrouping: 'min2', numberingSystem: 'latn' });
+  written.set(digits, made);
+  return made;
+}
+
+/** "." or ",", as the reader's region writes it. */
+export function decimalMark(): string {
+  return numberFormat(1).formatToParts(0.5).find((part) => part.type === 'decimal')?.value ?? '.';
+}
 
 /** A true minus sign, so that −4 lines up with +4. */
 const minus = '\u2212';
@@ -14,21 +43,24 @@ const thin = '\u00a0';
 /** mL in one US fluid ounce (NIST SP 811, exact by definition of the gallon). */
 const mlPerFluidOunce = 29.5735295625;
 
+/** N·m in one pound-force foot (NIST SP 811: 1.355 818 N·m). */
+const nmPerPoundFoot = 1.3558179483314004;
+
 /** Shown instead of a number that is not one. */
 export const unknownFigure = '–';
 
 /** Returns v with `digits` decimals and a true minus; "–" where v is no number. */
 export function number(v: number, digits = 0): string {
   if (!Number.isFinite(v)) return unknownFigure;
-  const text = Math.abs(v).toFixed(digits);
-  return v < 0 && Number(text) !== 0 ? minus + text : text;
+  const text = numberFormat(digits).format(Math.abs(v));
+  return v < 0 && /[1-9]/.test(text) ? minus + text : text;
 }
 
 /** Returns v with its sign written out, "0" for nothing. */
 export function signed(v: number, digits = 0): string {
   if (!Number.isFinite(v)) return unknownFigure;
   const text = number(v, digits);
-  return Number(text) > 0 ? `+${text}` : text;
+  return v > 0 && /[1-9]/.test(text) ? `+${text}` : text;
 }
 
 /** Converts a temperature (not a difference) from °C. */
@@ -63,12 +95,17 @@ export function warming(perMinC: number, unit: TempUnit): string {
 
 /** "250 mL" or "8.5 fl oz". */
 export function volume(ml: number, unit: VolumeUnit): string {
-  return unit === 'floz' ? `${number(ml / mlPerFluidOunce, 1)}${thin}fl${thin}oz` : `${number(ml)}${thin}mL`;
+  return unit === 'floz' ? `${number(ml / mlPerFluidOunce, 1)}${thin}fl${thin}oz` : `${number(ml)}${thin}${form.ml}`;
 }
 
 /** "+250 mL", for what is above or below a mark. */
 export function signedVolume(ml: number, unit: VolumeUnit): string {
-  return unit === 'floz' ? `${signed(ml / mlPerFluidOunce, 1)}${thin}fl${thin}oz` : `${signed(ml)}${thin}mL`;
+  return unit === 'floz' ? `${signed(ml / mlPerFluidOunce, 1)}${thin}fl${thin}oz` : `${signed(ml)}${thin}${form.ml}`;
+}
+
+/** "35 N·m" or "26 lbf·ft". */
+export function torque(nm: number, unit: TorqueUnit): string {
+  return unit === 'lbfft' ? `${number(nm / nmPerPoundFoot)}${thin}lbf·ft` : `${number(nm, Number.isInteger(nm) ? 0 : 1)}${thin}N·m`;
 }
 
 /** Converts mL to the shown unit, for scales of a picture. */

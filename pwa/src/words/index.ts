@@ -1,24 +1,63 @@
 /**
  * The words of the screens in the reader's language. A language is one file with
- * the shape of en.ts; add it to `tables` and it is offered by itself.
+ * the shape of en.ts; add it to `languages` and `tables` and it is offered by itself.
  */
+import { de } from './de';
 import { en } from './en';
+import { es } from './es';
+import { useNumberForm } from './format';
+import type { Words } from './shape';
 
-export type Words = typeof en;
+export type { Words } from './shape';
 
-const tables: Record<string, Words> = { en };
+/** The languages there are words for, each by its own name. */
+export const languages = { en: en.language, de: de.language, es: es.language } as const;
+export type Language = keyof typeof languages;
+
+const tables: Record<Language, Words> = { en, de, es };
+const isLanguage = (tag: string): tag is Language => Object.hasOwn(tables, tag);
 
 /** The first language of the browser that there are words for, else English. */
-export function chooseLanguage(wanted: readonly string[]): string {
+export function chooseLanguage(wanted: readonly string[]): Language {
   for (const tag of wanted) {
     const language = tag.toLowerCase().split('-')[0] ?? '';
-    if (language in tables) return language;
+    if (isLanguage(language)) return language;
   }
   return 'en';
 }
 
-export const language = chooseLanguage(typeof navigator === 'undefined' ? [] : navigator.languages);
-export const words: Words = tables[language] ?? en;
+/** What the browser asks for, in its order. */
+const asked = (): readonly string[] => (typeof navigator === 'undefined' ? [] : navigator.languages);
+
+/** The form of numbers and dates: the browser's own region where it speaks the language, else the language's. */
+export function localeOf(chosen: Language, wanted: readonly string[]): string {
+  return wanted.find((tag) => tag.toLowerCase().split('-')[0] === chosen) ?? chosen;
+}
+
+// The language now. Importers see these change; what is on the screen is drawn anew by App.svelte.
+export let language: Language = chooseLanguage(asked());
+export let words: Words = tables[language];
+let forms = formsOf(language);
+
+/** Takes up a language, "auto" being the browser's. Returns it. */
+export function useLanguage(wanted: Language | 'auto'): Language {
+  language = wanted !== 'auto' && isLanguage(wanted) ? wanted : chooseLanguage(asked());
+  words = tables[language];
+  forms = formsOf(language);
+  return language;
+}
+
+function formsOf(chosen: Language) {
+  const locale = localeOf(chosen, asked());
+  useNumberForm({ locale, ml: tables[chosen].check.millilitres });
+  const latn = { numberingSystem: 'latn' } as const;
+  return {
+    day: new Intl.DateTimeFormat(locale, { ...latn, weekday: 'short', day: 'numeric', month: 'short', year: 'numeric' }),
+    moment: new Intl.DateTimeFormat(locale, { ...latn, day: 'numeric', month: 'short', year: 'numeric', hour: '2-digit', minute: '2-digit' }),
+    second: new Intl.DateTimeFormat(locale, { ...latn, hour: '2-digit', minute: '2-digit', second: '2-digit' }),
+    date: new Intl.DateTimeFormat(locale, { ...latn, weekday: 'short', day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC' }),
+  };
+}
 
 /** The names of the code tables in a language file. */
 export type CodeTable = keyof Words['code'];
@@ -46,29 +85,23 @@ export function explain(fault: { code: string; field?: string; message?: string 
   return fault.field === undefined || fault.field === '' ? said : `${fault.field}: ${said}`;
 }
 
-const locale = typeof navigator === 'undefined' ? 'en' : (navigator.languages[0] ?? 'en');
-const dayForm = new Intl.DateTimeFormat(locale, { weekday: 'short', day: 'numeric', month: 'short', year: 'numeric' });
-const momentForm = new Intl.DateTimeFormat(locale, { day: 'numeric', month: 'short', year: 'numeric', hour: '2-digit', minute: '2-digit' });
-const secondForm = new Intl.DateTimeFormat(locale, { hour: '2-digit', minute: '2-digit', second: '2-digit' });
-const dateForm = new Intl.DateTimeFormat(locale, { weekday: 'short', day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC' });
-
 /** A day by the phone's clock and zone. */
 export function dayOf(ms: number): string {
-  return Number.isFinite(ms) ? dayForm.format(ms) : words.unknown;
+  return Number.isFinite(ms) ? forms.day.format(ms) : words.unknown;
 }
 
 /** A minute by the phone's clock and zone. */
 export function momentOf(ms: number): string {
-  return Number.isFinite(ms) ? momentForm.format(ms) : words.unknown;
+  return Number.isFinite(ms) ? forms.moment.format(ms) : words.unknown;
 }
 
 /** A time of day to the second, by the phone's clock and zone. */
 export function timeOf(ms: number): string {
-  return Number.isFinite(ms) ? secondForm.format(ms) : words.unknown;
+  return Number.isFinite(ms) ? forms.second.format(ms) : words.unknown;
 }
 
 /** A calendar date such as 2026-05-31, which has no time zone. */
 export function dateOf(date: string): string {
   const found = /^(\d{4})-(\d{2})-(\d{2})$/.exec(date);
-  return found === null ? date : dateForm.format(Date.UTC(Number(found[1]), Number(found[2]) - 1, Number(found[3])));
+  return found === null ? date : forms.date.format(Date.UTC(Number(found[1]), Number(found[2]) - 1, Number(found[3])));
 }

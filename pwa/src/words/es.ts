@@ -1,0 +1,4 @@
+import { en } from './en';
+import type { Words } from './shape';
+
+export const es: Words = { ...en, language: 'Español' };
