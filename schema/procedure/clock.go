@@ -29,6 +29,13 @@ type Span struct {
 	Differ  bool    // the clocks disagree by more than discrepancyS
 }
 
+// gapMattersS is how much unseen time blurs a level: less is a quarter of a
+// degree of warming at the most, below the resolution of any display.
+const gapMattersS = 10.0
+
+// unseenS returns how much of the span was not seen to pass.
+func (s Span) unseenS() float64 { return s.MaxS - s.MinS }
+
 // Elapsed returns the span from one stamp to a later one.
 func Elapsed(from, to Stamp) Span {
 	wall := float64(to.WallMS-from.WallMS) / 1000

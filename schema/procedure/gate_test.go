@@ -362,6 +362,26 @@ func TestFaultsNameTheEvent(t *testing.T) {
 	}
 }
 
+// A reload of a second is kept in the log and blurs nothing; a phone that was
+// dead for a minute while the engine ran is part of the result.
+func TestOnlyAGapThatMattersBlursTheLevel(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		awayS float64
+		want  bool
+	}{{"a reload", 1.2, false}, {"a dead phone", 60, true}} {
+		l := warm(t)
+		l.boot, l.monoMS = "two", 0
+		l.wallMS += int64(tt.awayS * 1000)
+		l.do(`0 app.resumed {"hidden_wall_ms":1000,"restarted":true}`)
+		s := l.view().State
+		marked := strings.Contains(strings.Join(s.Irregular, " "), "clock_gap")
+		if marked != tt.want || s.ClockGap == nil || !s.ClockGap.Restarted {
+			t.Errorf("%s: marked %v, gap %+v; want marked %v and the gap kept", tt.name, marked, s.ClockGap, tt.want)
+		}
+	}
+}
+
 func TestElapsed(t *testing.T) {
 	at := func(wall int64, mono float64, boot string) procedure.Stamp {
 		return procedure.Stamp{WallMS: wall, MonoMS: mono, Boot: boot}

@@ -199,7 +199,7 @@ func (m *machine) advance(id schema.EventID, to Stamp) {
 		if span.Certain {
 			m.gap.MonoS = (to.MonoMS - from.MonoMS) / 1000
 		}
-		if m.engineOn {
+		if m.engineOn && span.unseenS() > gapMattersS {
 			m.mark("clock_gap")
 		}
 	}
