@@ -74,6 +74,9 @@ func TestSimulatedMechanicsFinish(t *testing.T) {
 		t.Run(profile, func(t *testing.T) {
 			s := setup(t, profile)
 			set, held, n := 0, 0, 30
+			if testing.Short() { // under WebAssembly: the same walk, fewer vehicles
+				n = 6
+			}
 			for seed := range uint64(n) {
 				m := careful(t, s, seed)
 				_, v, truth, err := m.Work()
