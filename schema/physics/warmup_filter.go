@@ -24,11 +24,11 @@ type filter struct {
 // logWeight is the log of the prior and the likelihood of all readings so far.
 func (f *filter) logWeight() float64 { return f.prior - float64(0.5*(math.Log(f.variance)+f.misfit)) }
 
-// The truth wanders 0.07 °C and the rise 0.6 °C in ten minutes. That is little beside
+// The truth wanders 0.04 °C and the rise 0.3 °C in ten minutes. That is little beside
 // the prior; it keeps a long row of readings from proving too much.
 const (
-	driftVarPerS     = 0.07 * 0.07 / 600
-	riseDriftVarPerS = 0.6 * 0.6 / 600
+	driftVarPerS     = 0.04 * 0.04 / 600
+	riseDriftVarPerS = 0.3 * 0.3 / 600
 )
 
 // pass lets a stretch of time go by.

@@ -57,20 +57,24 @@ func (warmupPrior) logDensity(z float64) float64 {
 func (p warmupPrior) timeAt(z float64) float64 { return p.timeS * math.Exp(p.timeLogSD*z) }
 
 // warmerCases spreads the belief over plain warming, warming that shows late (a
-// sensor that trails), warming that slackens (the engine's fast idle ends), and a
+// sensor that trails a little or a lot), warming that slackens (the engine's fast idle ends), and a
 // coolant-fed warmer of unknown onset and strength. The shares were chosen on the
 // simulated base population, where they take the coverage of p10-p90 up by about one point.
 func warmerCases(known string) []warmerCase {
-	warmer := 0.01
+	// Before a warmer works nothing in the readings shows it, so an unmentioned one is
+	// found from its work alone: a share that covered it earlier would make every
+	// other forecast too wide.
+	warmer := 0.015
 	switch known {
 	case "no":
 		warmer = 0
 	case "yes":
 		warmer = 0.95 // it may be stuck shut
 	}
-	const late, slack = 0.02, 0.005
+	const trails, late, slack = 0.10, 0.01, 0.005
 	list := []warmerCase{
-		{factor: 1, logPrior: math.Log((1 - warmer) * (1 - late - slack))},
+		{factor: 1, logPrior: math.Log((1 - warmer) * (1 - trails - late - slack))},
+		{factor: 1, delayS: 25, logPrior: math.Log((1 - warmer) * trails)},
 		{factor: 1, delayS: 45, logPrior: math.Log((1 - warmer) * late)},
 		{factor: 0.7, onsetS: 210, logPrior: math.Log((1 - warmer) * slack)},
 	}
@@ -233,7 +237,7 @@ type guess struct {
 // through the check and returns the best.
 func (m warmupMixture) likelySlips(p *timeline) []slipSet {
 	cases := []warmerCase{m.cases[0]}
-	if len(m.cases) > 3 {
+	if len(m.cases) > 4 {
 		cases = append(cases, warmerCase{240, 1.8, 0, math.Log(0.1)}, warmerCase{480, 1.8, 0, math.Log(0.1)})
 	}
 	var first guess
