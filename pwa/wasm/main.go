@@ -21,11 +21,22 @@ const abi = 1
 
 func main() {
 	d := &door{}
+	eyes := &cameras{}
+	js.Global().Set("brimlineFrame", js.FuncOf(eyes.frame))
 	js.Global().Set("brimline", js.FuncOf(func(_ js.Value, args []js.Value) any {
 		if len(args) != 2 {
 			return answer(nil, fault.Bad("call.form", "", "takes a name and a JSON text"))
 		}
-		return answer(d.call(args[0].String(), []byte(args[1].String())))
+		name, input := args[0].String(), []byte(args[1].String())
+		switch name {
+		case "dripcam-open":
+			return answer(eyes.add())
+		case "dripcam-frame":
+			return answer(eyes.state(input))
+		case "dripcam-close":
+			return answer(eyes.remove(input))
+		}
+		return answer(d.call(name, input))
 	}))
 	js.Global().Call("brimlineReady")
 	select {}

@@ -39,6 +39,7 @@ type cells struct {
 	// longScale makes their noise 1.
 	long      [cellRows][cellCols]float64
 	longScale float64
+	clutter   [cellRows][cellCols]float64
 }
 
 func (c *cells) init() {}
@@ -153,31 +154,46 @@ func (c *cells) noise(l *leveller) {
 	c.turn = (c.turn + 1) % 8
 }
 
-// likelihoodAt are the values of likelihood at |z| = 0, 0.5, 1, …: how much
-// likelier a cell on a drop's way shows z with a drop there than without. It is
-// q(z)/p(z) with p the normal density mixed with one stray value in 5000 and q
-// flat to 20; the strays keep any single frame from being proof.
-var likelihoodAt = [...]float64{0.06, 0.07, 0.10, 0.19, 0.46, 1.4, 5.6, 28, 173, 960, 2170, 2450, 2500, 2500}
+// quietAt are values at |z| = 0, 0.5, 1, … of the normal density, by which
+// noise shows z.
+var quietAt = [...]float64{0.3989, 0.3521, 0.2420, 0.1295, 0.0540, 0.0175, 0.00443, 0.000873, 0.000134, 1.6e-5, 1.5e-6, 1e-7, 0}
 
-// likelihood interpolates likelihoodAt.
-func likelihood(z float64) float64 {
+const (
+	dropDensity = 0.025 // by which a drop shows z: flat to 20 either way
+	clutterZ    = 0.05  // and clutter: flat to 10
+	strays      = 1.0 / 5000
+	farCells    = 4 // from here on cells beside a cell cannot be the same drop
+	nearRows    = 4
+)
+
+// quiet interpolates quietAt.
+func quiet(z float64) float64 {
 	s := 2 * math.Abs(z)
 	k := int(s)
-	if k >= len(likelihoodAt)-1 {
-		return likelihoodAt[len(likelihoodAt)-1]
+	if k >= len(quietAt)-1 {
+		return 0
 	}
-	return likelihoodAt[k] + float64((s-float64(k))*(likelihoodAt[k+1]-likelihoodAt[k]))
+	return quietAt[k] + float64((s-float64(k))*(quietAt[k+1]-quietAt[k]))
 }
 
 // evidence writes into out, which has a column more on each side, the logarithm
 // of how much likelier each cell is with a drop near it than without. A drop
 // may be up to two cells above or below the cell, because no way fits it
 // exactly, and a short blob or a streak; one drop in ten is not seen at all.
+//
+// Without a drop a cell shows noise or clutter. One cell in 5000 is clutter for
+// no reason; where cells to the side are lit too, as at the edge of a hand, so
+// many more that being lit is no evidence.
 func (c *cells) evidence(out *[cellRows][cellCols + 2]float64) {
 	var single [cellRows][cellCols]float64
+	c.countClutter()
 	for i := range cellRows {
 		for j := range cellCols {
-			single[i][j] = (likelihood(c.z[i][j]) + likelihood(c.long[i][j])) / 2
+			stray := strays + c.clutter[i][j]
+			none := float64(stray * clutterZ)
+			short := dropDensity / (none + float64((1-stray)*quiet(c.z[i][j])))
+			long := dropDensity / (none + float64((1-stray)*quiet(c.long[i][j])))
+			single[i][j] = (short + long) / 2
 		}
 	}
 	for i := range cellRows {
@@ -188,6 +204,35 @@ func (c *cells) evidence(out *[cellRows][cellCols + 2]float64) {
 			out[i][j+1] = logarithm(0.1 + 0.9*near)
 			if c.wide[i] {
 				out[i][j+1] = 0
+			}
+		}
+	}
+}
+
+// countClutter leaves for every cell which share of the cells too far to its
+// sides for the same drop is lit.
+func (c *cells) countClutter() {
+	var sum [cellRows + 1][cellCols + 1]int // lit cells above and left of
+	for i := range cellRows {
+		row := 0
+		for j := range cellCols {
+			if c.lit[i][j] {
+				row++
+			}
+			sum[i+1][j+1] = sum[i][j+1] + row
+		}
+	}
+	for i := range cellRows {
+		top, bottom := max(0, i-nearRows), min(cellRows, i+nearRows+1)
+		for j := range cellCols {
+			left, right := max(0, j-farCells+1), min(cellCols, j+farCells)
+			all := sum[bottom][cellCols] - sum[top][cellCols]
+			here := sum[bottom][right] - sum[top][right] - sum[bottom][left] + sum[top][left]
+			cellsFar := (bottom - top) * (cellCols - right + left)
+			c.clutter[i][j] = 0
+			// A single lit cell may be noise.
+			if n := all - here - 1; n > 0 {
+				c.clutter[i][j] = float64(n) / float64(cellsFar)
 			}
 		}
 	}

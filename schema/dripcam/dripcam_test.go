@@ -118,3 +118,68 @@ func BenchmarkFrame(b *testing.B) {
 		}
 	}
 }
+
+// clips are those of the acceptance test: every kind of clip twice, at rates
+// that go through all kinds, with seeds that were never looked at while the
+// detector was made (those are below 10000).
+func clips() []*clip.Clip {
+	rates := []float64{0.2, 0.5, 1, 2, 3, 4, 5, 6}
+	var out []*clip.Clip
+	for k, kind := range clip.Kinds() {
+		for n := range 3 {
+			rate := rates[(k+3*n)%len(rates)]
+			out = append(out, clip.Make(kind, rate, 20000, uint64(50000+100*k+n)))
+		}
+	}
+	return out
+}
+
+func TestCountsClipsItWasNotTunedOn(t *testing.T) {
+	list := clips()
+	if len(list) < 40 {
+		t.Fatalf("%d clips, want at least 40", len(list))
+	}
+	results := make([]tally, len(list))
+	t.Run("clips", func(t *testing.T) {
+		for i, c := range list {
+			t.Run(fmt.Sprintf("%s at %v a second, seed %d", c.Kind, c.RatePerS, c.Seed), func(t *testing.T) {
+				t.Parallel()
+				_, results[i] = watch(t, c)
+				if results[i].worstLagMS > 330 {
+					t.Errorf("a drop was told after %.0f ms", results[i].worstLagMS)
+				}
+			})
+		}
+	})
+	var slow, fast, disturbed tally
+	byKind := map[string]*tally{}
+	for i, c := range list {
+		if byKind[c.Kind] == nil {
+			byKind[c.Kind] = &tally{}
+		}
+		byKind[c.Kind].add(results[i])
+		if c.RatePerS <= 4 {
+			slow.add(results[i])
+		} else {
+			fast.add(results[i])
+		}
+		if c.HandsPerMin > 0 || c.MainsDepth > 0 {
+			disturbed.add(results[i])
+		}
+	}
+	for _, kind := range clip.Kinds() {
+		t.Logf("%-10s %v", kind, byKind[kind])
+	}
+	t.Logf("up to 4/s  %v", slow)
+	t.Logf("up to 6/s  %v", fast)
+	t.Logf("hand and flicker %v", disturbed)
+	if got := slow.f1(); got < 0.97 {
+		t.Errorf("F1 up to 4 drops a second is %.3f, want at least 0.97", got)
+	}
+	if got := fast.f1(); got < 0.93 {
+		t.Errorf("F1 at 5 and 6 drops a second is %.3f, want at least 0.93", got)
+	}
+	if got := float64(disturbed.wrong) / disturbed.minutes; got > 1 {
+		t.Errorf("%.2f false drops a minute with hands and flicker, want at most 1", got)
+	}
+}

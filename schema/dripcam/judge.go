@@ -6,12 +6,14 @@ const (
 	binMS = 8 // drop times are sought in steps of this
 	// lagMS is how long after a moment its evidence is complete: the slowest
 	// way must have left the strip.
-	lagMS   = 190
-	frames  = 64 // frames kept, enough for 565 ms at 110 a second
-	bins    = 64 // bins kept
-	look    = 7  // bins on each side in which a drop must be the best
-	far     = 7.0
-	outside = -0.4 // evidence of a cell beyond the strip
+	lagMS  = 190
+	frames = 64 // frames kept, enough for 565 ms at 110 a second
+	bins   = 64 // bins kept
+	look   = 7  // bins on each side in which a drop must be the best
+	// The most and least evidence that a way unlike those learned needs beside
+	// the usual.
+	trustLeast, trustMost = 7.0, 24.0
+	outside               = -0.4 // evidence of a cell beyond the strip
 )
 
 // shot is the evidence of one frame.
@@ -45,6 +47,9 @@ type judge struct {
 	// far, slowly forgotten; prior is what follows from it for the next drop.
 	learned [ways * places]float64
 	prior   [ways * places]float64
+	behind  [ways * places]float64 // how far each way is behind the best
+	weight  float64                // of the drops in learned
+	trust   float64
 	choices float64 // how many ways are still open, 0-1
 	drops   int
 
@@ -63,6 +68,7 @@ func (j *judge) init() {
 	j.bank = makeWays()
 	j.cols = makeColumns()
 	j.choices = 1
+	j.trust = trustLeast
 	j.sure = 0.5
 	j.restart(0)
 }
@@ -89,6 +95,7 @@ func (j *judge) frame(tMS float64, c *cells, dark float64) []Drop {
 		j.decide(j.decided)
 		j.decided++
 	}
+	j.doubt(tMS)
 	j.judgeState(tMS, c, dark)
 	if j.state == TooDark || j.state == TooFast {
 		j.found = j.found[:0]
@@ -144,7 +151,7 @@ func (j *judge) compute(m int) {
 				score[p] += float32(e[j.cols[p][row]+1])
 			}
 		}
-		if used < 2 && (used == 0 || j.choices > 0.25) { // one frame shows a place, not a fall
+		if used < 2 && (used == 0 || j.choices > 0.5) { // one frame shows a place, not a fall
 			for p := range score {
 				score[p] = -4
 			}
@@ -160,7 +167,7 @@ func (j *judge) compute(m int) {
 
 // threshold is the evidence needed for a drop. It grows with the number of ways
 // among which the best was chosen.
-func (j *judge) threshold() float64 { return 6 + 3.5*j.choices }
+func (j *judge) threshold() float64 { return 6 + 4*j.choices }
 
 // decide says whether a drop passed at bin m.
 func (j *judge) decide(m int) {
@@ -182,7 +189,10 @@ func (j *judge) decide(m int) {
 		return
 	}
 	lead := b.best - math.Max(math.Max(0, j.upward(b, at)), j.standing(b, m))
-	if lead < 4 {
+	if lead < math.Max(4, 0.4*b.best) {
+		return
+	}
+	if !j.throughout(b, m) {
 		return
 	}
 	j.lastBin, j.lastPeak = m, b.best
@@ -248,6 +258,35 @@ func (j *judge) along(h, p int, midMS float64, mirrored bool) float64 {
 	return sum
 }
 
+// throughout says whether the drop was seen both above and below the middle. What
+// swells at the lip or moves at the lower edge is seen at one end only.
+func (j *judge) throughout(b *bin, m int) bool {
+	w := &j.bank[b.way]
+	entry := j.baseMS + float64(m*binMS) - w.midMS
+	first, last := j.window(entry, entry+w.crossMS)
+	var sum [2]float64
+	var n [2]int
+	for k := first; k < last; k++ {
+		s := &j.shots[k%frames]
+		if s.blind {
+			continue
+		}
+		half := 0
+		if s.tMS-entry > w.midMS {
+			half = 1
+		}
+		row := w.row[int(s.tMS-entry)]
+		sum[half] += s.e[row][j.cols[b.spot][row]+1]
+		n[half]++
+	}
+	for half := range 2 {
+		if n[half] >= 2 && sum[half] < 1 {
+			return false
+		}
+	}
+	return true
+}
+
 // upward is the best score near atMS of the bin's way run upward, which no drop
 // can take.
 func (j *judge) upward(b *bin, atMS float64) float64 {
@@ -290,12 +329,35 @@ func (j *judge) learn(m int) {
 		j.learned[h] = float64(0.96*j.learned[h]) + float64(best)
 		top = math.Max(top, j.learned[h])
 	}
+	j.weight = float64(0.96*j.weight) + 1
+	// Half of how far a way was behind at the average drop; drops differ.
+	certain := 0.5 / (j.weight + 2)
 	open := 0.0
 	for h, v := range j.learned {
-		j.prior[h] = -math.Min(far, (top-v)/4)
-		open += 1 + j.prior[h]/far
+		j.behind[h] = (top - v) * certain
+		open += math.Max(0, 1-j.behind[h]/7)
 	}
-	j.choices = math.Min(1, open/120)
+	j.choices = math.Min(1, open/400)
+	j.trust = math.Min(trustMost, j.trust+3)
+	j.setPrior()
+}
+
+// setPrior makes the prior of what was learned: the further a way is behind the
+// best, the more evidence it needs, up to the trust in what was learned.
+func (j *judge) setPrior() {
+	for h, behind := range j.behind {
+		j.prior[h] = -math.Min(j.trust, behind)
+	}
+}
+
+// doubt lets the trust fade while no drops come, so that a camera that was
+// moved can find them elsewhere.
+func (j *judge) doubt(tMS float64) {
+	if n := len(j.times); n == 0 || tMS-j.times[n-1] < 7000 || j.trust <= trustLeast {
+		return
+	}
+	j.trust -= 0.1
+	j.setPrior()
 }
 
 // judgeState says what the detector can be trusted with now.

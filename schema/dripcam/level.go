@@ -133,6 +133,7 @@ func (l *leveller) fitFine() {
 		l.noise = l.scale()
 	}
 	l.rowGains()
+	l.levelRows()
 	l.noise = l.scale()
 }
 
@@ -216,6 +217,39 @@ func (l *leveller) rowGains() {
 		f := br / bb
 		for x := range Width {
 			l.rest[y*Width+x] -= float64(f * l.back[y*Width+x])
+		}
+	}
+}
+
+// levelRows makes the middle of every row of rest zero. It was zero in the frame,
+// but where a row has texture a drop in it moves its middle level; rest has no
+// texture, and a drop moves its middle hardly.
+func (l *leveller) levelRows() {
+	var sorted [Width]float64
+	for y := range Height {
+		row := l.rest[y*Width : (y+1)*Width]
+		copy(sorted[:], row)
+		slices.Sort(sorted[:])
+		middle := 0.0
+		for _, v := range sorted[Width/3 : Width-Width/3] {
+			middle += v
+		}
+		middle /= Width - 2*(Width/3)
+		reach := 2.5*l.noise + 0.3
+		for range 2 { // a mean without the drop
+			sum, n := 0.0, 0
+			for _, v := range row {
+				if math.Abs(v-middle) < reach {
+					sum += v
+					n++
+				}
+			}
+			if n >= Width/3 {
+				middle = sum / float64(n)
+			}
+		}
+		for x := range row {
+			row[x] -= middle
 		}
 	}
 }
