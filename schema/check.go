@@ -20,6 +20,19 @@ type Check struct {
 	Found          *Level    `json:"as_found,omitempty"`
 	Reason         string    `json:"reason,omitempty"` // code, where not done
 	Events         int       `json:"events"`
+	Warming        *Warming  `json:"warming,omitempty"` // how this gearbox warmed: what the next check expects
+}
+
+// Warming is how far idling lifted the fluid above the air, and how fast.
+type Warming struct {
+	RiseC         Spread `json:"rise_c"`
+	TimeConstantS Spread `json:"time_constant_s"`
+}
+
+// Spread is a quantity with its standard deviation.
+type Spread struct {
+	Mean float64 `json:"mean"`
+	SD   float64 `json:"sd"`
 }
 
 // Level is a fluid level in mL relative to the lip at the reference

@@ -214,6 +214,13 @@ export interface Check {
   as_found?: Level | null;
   reason?: string;
   events: number;
+  /** How this gearbox warmed: what the next check expects. */
+  warming?: Warming;
+}
+
+export interface Warming {
+  rise_c: Spread;
+  time_constant_s: Spread;
 }
 
 /** One fact of a check. Never edited; a correction is a new event naming the old one. */
@@ -276,6 +283,8 @@ export interface EventBodies {
     warmer: 'yes' | 'no' | 'unknown';
     first_check_id?: string;
     hot_drive?: boolean;
+    /** What earlier checks of this gearbox let one expect. */
+    prior?: Warming;
     raised: boolean;
     indoors: boolean;
   };
@@ -401,6 +410,8 @@ export interface View {
   tilt?: TiltShift;
   result?: Result;
   trace: TracePoint[] | null;
+  /** Of a closed check: what it teaches about the gearbox. */
+  warmed?: Warming;
 }
 
 export interface CheckState {

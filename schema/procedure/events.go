@@ -28,6 +28,7 @@ type (
 		Warmer         string           `json:"warmer"`         // yes, no, unknown
 		FirstCheckID   schema.CheckID   `json:"first_check_id,omitempty"`
 		HotDrive       bool             `json:"hot_drive,omitempty"` // a hot drive lies between this check and the first
+		Prior          *schema.Warming  `json:"prior,omitempty"`     // what earlier checks of this gearbox let one expect
 		Raised         bool             `json:"raised"`
 		Indoors        bool             `json:"indoors"`
 	}
@@ -186,7 +187,16 @@ func (b Started) check() error {
 	}
 	return firstOf(oneOf("reason", b.Reason, Reasons...), oneOf("cooler_circuit", b.Circuit, Circuits...),
 		between("cycle", float64(b.Cycle), 1, 2, ""), between("utc_offset_min", float64(b.UTCOffsetMin), -840, 840, "min"),
-		oneOf("warmer", b.Warmer, "yes", "no", "unknown"))
+		oneOf("warmer", b.Warmer, "yes", "no", "unknown"), b.checkPrior())
+}
+
+func (b Started) checkPrior() error {
+	p := b.Prior
+	if p == nil {
+		return nil
+	}
+	return firstOf(between("prior.rise_c.mean", p.RiseC.Mean, 1, 200, "°C"), between("prior.rise_c.sd", p.RiseC.SD, 0.1, 100, "°C"),
+		between("prior.time_constant_s.mean", p.TimeConstantS.Mean, 60, 36000, "s"), between("prior.time_constant_s.sd", p.TimeConstantS.SD, 1, 36000, "s"))
 }
 
 func (b Tilt) check() error {

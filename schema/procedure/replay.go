@@ -167,7 +167,7 @@ func (m *machine) view() View {
 	if do != "" {
 		v.Branch = &BranchView{Seen: m.seen(), Zone: zone, Do: do}
 	}
-	v.Tilt = m.tiltShift()
+	v.Tilt, v.Warmed = m.tiltShift(), m.warmed()
 	return v
 }
 
@@ -286,6 +286,7 @@ func (c *Check) Summary(id schema.CheckID) schema.Check {
 	if m.started != nil {
 		out.PersonID, out.DeviceID, out.Cycle = m.started.PersonID, m.started.DeviceID, m.started.Cycle
 	}
+	out.Warming = m.warmed()
 	r := m.result()
 	if r == nil {
 		return out

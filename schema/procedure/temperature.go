@@ -47,6 +47,9 @@ func (m *machine) forecastInput(t float64) (physics.WarmupForecastInput, []schem
 		ActiveVolumeML: &active, CoolantWarmer: m.started.Warmer, NowS: t, Readings: []physics.WarmupReading{},
 	}
 	var ids []schema.EventID
+	if p := m.started.Prior; p != nil {
+		in.Prior = &physics.WarmupBelief{RiseC: physics.Normal(p.RiseC), TimeConstantS: physics.Normal(p.TimeConstantS)}
+	}
 	if m.cold != nil {
 		in.AmbientC = m.cold.v.AirC
 		in.Readings = append(in.Readings, physics.WarmupReading{TS: m.cold.atS, TempC: m.cold.v.GearboxC})
@@ -122,6 +125,32 @@ func (m *machine) forecastAnew(t float64) (*physics.WarmupForecastOutput, []sche
 		return nil, nil
 	}
 	return &out, ids
+}
+
+// learnsFromS is how long an engine must have idled, and learnsFrom how many
+// readings must stand, before a check teaches anything about its gearbox.
+const (
+	learnsFromS = 300.0
+	learnsFrom  = 4
+)
+
+// warmed returns what a closed check says of its gearbox's warming, or nil.
+func (m *machine) warmed() *schema.Warming {
+	n := 0
+	var last float64
+	for _, r := range m.readings {
+		if !r.void && len(m.engine) > 0 && r.atS > m.engine[0].atS {
+			n, last = n+1, r.atS
+		}
+	}
+	if m.phase != "done" || n < learnsFrom || m.onS < learnsFromS {
+		return nil
+	}
+	f, _ := m.forecast(last)
+	if f == nil {
+		return nil
+	}
+	return &schema.Warming{RiseC: schema.Spread(f.Model.RiseC), TimeConstantS: schema.Spread(f.Model.TimeConstantS)}
 }
 
 // tempAt returns the fluid's temperature at time t: between two near readings

@@ -21,7 +21,8 @@ type View struct {
 	GoSheet  GoSheet                       `json:"go_sheet"`
 	Tilt     *physics.TiltShiftOutput      `json:"tilt,omitempty"`
 	Result   *Result                       `json:"result,omitempty"`
-	Trace    []TracePoint                  `json:"trace"` // the readings, for the picture
+	Trace    []TracePoint                  `json:"trace"`            // the readings, for the picture
+	Warmed   *schema.Warming               `json:"warmed,omitempty"` // of a closed check: what it teaches about the gearbox
 }
 
 // State is what the log says is so.

@@ -30,11 +30,20 @@ const relative = 1e-9
 
 // agrees reports whether two summaries of one log say the same.
 func agrees(a, b schema.Check) bool {
-	if !sameLevel(a.Level, b.Level) || !sameLevel(a.Found, b.Found) {
+	if !sameLevel(a.Level, b.Level) || !sameLevel(a.Found, b.Found) || !sameWarming(a.Warming, b.Warming) {
 		return false
 	}
 	a.Level, a.Found, b.Level, b.Found = nil, nil, nil, nil
+	a.Warming, b.Warming = nil, nil
 	return a == b
+}
+
+func sameWarming(a, b *schema.Warming) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return same(a.RiseC.Mean, b.RiseC.Mean) && same(a.RiseC.SD, b.RiseC.SD) &&
+		same(a.TimeConstantS.Mean, b.TimeConstantS.Mean) && same(a.TimeConstantS.SD, b.TimeConstantS.SD)
 }
 
 func sameLevel(a, b *schema.Level) bool {

@@ -7,7 +7,7 @@ import type { Core } from '../core/bridge';
 import { Fault } from '../core/fault';
 import type { Clock } from '../device/clock';
 import { withLock } from '../device/lock';
-import type { Basis, Check, CheckEvent, EventBodies, EventKind, Level, Moment, Reminder, View } from '../schema';
+import type { Basis, Check, CheckEvent, EventBodies, EventKind, Level, Moment, Reminder, View, Warming } from '../schema';
 import type { CheckEntry, Database } from './database';
 import { appendEvent, eventsOf, type Append } from './event';
 import { newID } from './ids';
@@ -17,6 +17,9 @@ import { addReminderOnce, fieldsOf, proposed, putReminder, reminderID, type Edit
 
 /** Shorter absences are not worth an entry in the log. */
 export const HIDDEN_LIMIT_MS = 5_000;
+
+/** How many earlier checks a forecast learns from at most. */
+const LEARNS_FROM = 200;
 
 interface Loaded {
   basis: Basis;
@@ -67,6 +70,8 @@ export class Checks {
       device_id: this.#needs.deviceID(),
       utc_offset_min: clock.utcOffsetMin(),
     };
+    const prior = await this.#learned(vehicle.id, profile.id);
+    if (prior !== undefined) body.prior = prior;
     this.#loaded.set(checkID, Promise.resolve({ basis: { profile, vehicle, unit, cautions }, events: [] }));
     this.#attended.add(checkID);
     try {
@@ -76,6 +81,24 @@ export class Checks {
       throw x;
     }
     return checkID;
+  }
+
+  /** What earlier checks under this profile let one expect; nothing where there are none. */
+  async #learned(vehicleID: string, profileID: string): Promise<Warming | undefined> {
+    const { db, core } = this.#needs;
+    const entries = await db.run((open) => open.getAll('checks'));
+    const checks = entries
+      .filter(({ summary }) => summary.profile_id === profileID && summary.warming !== undefined)
+      .sort((a, b) => b.summary.started_ms - a.summary.started_ms)
+      .slice(0, LEARNS_FROM)
+      .map(({ summary }) => ({ vehicle: summary.vehicle_id, ...summary.warming }));
+    if (checks.length === 0) return undefined;
+    try {
+      const { rise_c, time_constant_s } = await core.call<Warming>('warmup-prior', { vehicle: vehicleID, checks });
+      return { rise_c, time_constant_s };
+    } catch {
+      return undefined; // a forecast may be less sure; a check must never fail to open for it
+    }
   }
 
   /** Appends one event, stamped with the moment of this call, and returns the view after it. */
@@ -290,6 +313,7 @@ export function summaryOf(checkID: string, events: CheckEvent[], view: View): Ch
     summary.as_left = levelOf(result.level.as_left);
     summary.as_found = levelOf(result.level.as_found);
   }
+  if (view.warmed !== undefined) summary.warming = view.warmed;
   return summary;
 }
 
