@@ -49,11 +49,11 @@ func warmingComputations() []Computation {
 			Line: "when a warming gearbox reaches the limits of its window",
 			input: `{ambient_c:number window:window readings?:[{t_s:number temp_c:number resolution_c?:number coolant_c?:number}]` +
 				` engine?:[{t_s:number state:<off|idle|driving>}] additions?:[{t_s:number volume_ml:number temp_c:number}]` +
-				` active_volume_ml?:number coolant_warmer?:<yes|no|unknown> prior?:{rise_c:normal time_constant_s:normal}` +
+				` active_volume_ml?:number coolant_warmer?:<yes|no|unknown> prior?:belief` +
 				` now_s:number remaining_s?:normal horizon_s?:number}`,
 			output: `{now_c:quantiles rate_c_per_min:normal reaches_low_s:{p10:number p50:number p90:number probability:number}|null` +
 				` reaches_high_s:{p10:number p50:number p90:number probability:number}|null fits_probability:number|null` +
-				` curve:[{t_s:number p10:number p50:number p90:number}] model:{rise_c:normal time_constant_s:normal}` +
+				` curve:[{t_s:number p10:number p50:number p90:number}] model:belief` +
 				` doubtful:[integer] codes:[text]}`,
 			run: compute(WarmupForecast),
 		},
@@ -67,10 +67,27 @@ func warmingComputations() []Computation {
 		{
 			Name:  "warmup-prior",
 			Line:  "what to expect of a vehicle's next warming, from earlier checks",
-			input: `{vehicle:text checks:[{vehicle:text rise_c:normal time_constant_s:normal}]}`,
-			output: `{rise_c:normal time_constant_s:normal from:<default|profile|vehicle|vehicle and profile> own_checks:integer` +
+			input: `{vehicle:text checks:[{vehicle:text rise_c:normal time_constant_s:normal correlation?:number warmer?:warmer}]}`,
+			output: `{rise_c:normal time_constant_s:normal correlation:number warmer:warmer|null from:<default|profile|vehicle|vehicle and profile> own_checks:integer` +
 				` other_vehicles:integer doubtful:[integer]}`,
 			run: compute(WarmupPrior),
+		},
+		{
+			Name:  "cooldown-prior",
+			Line:  "what to expect of a vehicle's next cooling, from earlier ones",
+			input: `{vehicle:text checks:[{vehicle:text time_constant_s:normal}]}`,
+			output: `{time_constant_s:normal from:<default|profile|vehicle|vehicle and profile> own_checks:integer` +
+				` other_vehicles:integer doubtful:[integer]}`,
+			run: compute(CooldownPrior),
+		},
+		{
+			Name: "step-prior",
+			Line: "how long each act takes a mechanic, from earlier checks, and the rest of a plan",
+			input: `{mechanic:text done:[{mechanic:text act:text took_s:number}] typical?:[{act:text took_s:normal}]` +
+				` plan?:[text]}`,
+			output: `{steps:[{act:text took_s:normal from:<default|profile|mechanic|mechanic and profile> own_steps:integer` +
+				` other_mechanics:integer doubtful:[integer]}] remaining_s:normal|null}`,
+			run: compute(StepPrior),
 		},
 		{
 			Name: "cooldown",
@@ -87,7 +104,7 @@ func warmingComputations() []Computation {
 			Line: "when a parked vehicle is cold enough to check, and whether the work fits",
 			input: `{switched_off_at:text fluid_at_switch_off_c:normal cool_time_constant_s?:normal` +
 				` days:[{date:text min_c:number max_c:number}] time_zone?:text start_below_c:number start_margin_c?:number` +
-				` window:window needed_s:normal prior?:{rise_c:normal time_constant_s:normal} coolant_warmer?:<yes|no|unknown>` +
+				` window:window needed_s:normal prior?:belief coolant_warmer?:<yes|no|unknown>` +
 				` working_hours?:{from:text to:text} not_before?:text horizon_h?:number}`,
 			output: `{earliest_at:text|null slots:[{from:text to:text fluid_c:normal ambient_c:number window_length_s:quantiles` +
 				` fits_probability:number}] never:<air_too_warm|cools_too_slowly|outside_working_hours|window_not_reached|window_too_short>|null` +

@@ -19,7 +19,8 @@ func typesOf(t *testing.T, name string) (in, out reflect.Type) {
 		"tilt-shift": TiltShift, "reversal": Reversal, "drip-judge": DripJudge, "level-estimate": LevelEstimate,
 		"fluid-viscosity": FluidViscosity, "drop-volume": DropVolume, "fluid-mix": FluidMix, "attitude": Attitude,
 		"cooler-circuit": CoolerCircuit, "vin": VIN,
-		"warmup-prior": WarmupPrior, "cooldown": Cooldown, "visit-slots": VisitSlots,
+		"warmup-prior": WarmupPrior, "cooldown-prior": CooldownPrior, "step-prior": StepPrior,
+		"cooldown": Cooldown, "visit-slots": VisitSlots,
 		"level-trend": LevelTrend, "fluid-ledger": FluidLedger, "bring-list": BringList,
 	}
 	f, ok := table[name]

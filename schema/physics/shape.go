@@ -27,6 +27,10 @@ func abbreviation(word string) (string, bool) {
 		return "{p10:number p50:number p90:number}", true
 	case "window":
 		return "{low_c:number high_c:number}", true
+	case "warmer":
+		return "{probability:number onset_s:normal factor:normal}", true
+	case "belief":
+		return "{rise_c:normal time_constant_s:normal correlation?:number warmer?:warmer}", true
 	case "angles":
 		return "{pitch_deg:number roll_deg:number}", true
 	}

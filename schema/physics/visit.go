@@ -191,6 +191,7 @@ func (in VisitSlotsInput) checkNumbers(c *checks) {
 		c.between("prior.rise_c.sd", b.RiseC.SD, 0, 100)
 		c.between("prior.time_constant_s.mean", b.TimeConstantS.Mean, 30, 86_400)
 		c.between("prior.time_constant_s.sd", b.TimeConstantS.SD, 0, 86_400)
+		b.checkShape(c)
 	}
 	if in.CoolantWarmer != "" {
 		c.oneOf("coolant_warmer", in.CoolantWarmer, "yes", "no", "unknown")

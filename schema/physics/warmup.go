@@ -24,10 +24,40 @@ type FluidAddition struct {
 }
 
 // WarmupBelief is what is known of a gearbox's warming: how far idling lifts
-// the fluid above the air, and how fast.
+// the fluid above the air, and how fast; how the one goes with the logarithm of
+// the other; and its coolant-fed warmer.
 type WarmupBelief struct {
-	RiseC         Normal `json:"rise_c"`
-	TimeConstantS Normal `json:"time_constant_s"`
+	RiseC         Normal        `json:"rise_c"`
+	TimeConstantS Normal        `json:"time_constant_s"`
+	Correlation   *float64      `json:"correlation,omitempty"`
+	Warmer        *WarmerBelief `json:"warmer,omitempty"`
+}
+
+// WarmerBelief is what is known of a coolant-fed warmer: the chance that there is one
+// that works, when after the engine's start it begins, and how many times faster
+// the fluid then warms.
+type WarmerBelief struct {
+	Probability float64 `json:"probability"`
+	OnsetS      Normal  `json:"onset_s"`
+	Factor      Normal  `json:"factor"`
+}
+
+// checkShape checks the parts of a prior that may be absent.
+func (b *WarmupBelief) checkShape(c *checks) {
+	if b.Correlation != nil {
+		c.between("prior.correlation", *b.Correlation, -0.999, 0.999)
+	}
+	if b.Warmer != nil {
+		b.Warmer.check(c, "prior.warmer")
+	}
+}
+
+func (w *WarmerBelief) check(c *checks, path string) {
+	c.between(path+".probability", w.Probability, 0, 1)
+	c.between(path+".onset_s.mean", w.OnsetS.Mean, 0, 7200)
+	c.between(path+".onset_s.sd", w.OnsetS.SD, 0, 7200)
+	c.between(path+".factor.mean", w.Factor.Mean, 1, 5)
+	c.between(path+".factor.sd", w.Factor.SD, 0, 5)
 }
 
 // WarmupForecastInput is a check so far. Pointers and empty lists may be absent.
@@ -105,7 +135,8 @@ const (
 // Shapes: up to 5,000 readings, 200 engine changes and 200 additions, each in
 // order of time; readings not after now_s. Without engine changes the engine
 // idles from 0 s; before the first change it is off; after the last it stays
-// as it is. coolant_warmer is "yes", "no" or "unknown" (also if absent).
+// as it is. coolant_warmer is "yes", "no" or "unknown" (also if absent); what the
+// prior says of a warmer counts unless the answer is "no".
 // curve runs from now_s to horizon_s (3600 if absent) in at most 60 points; it
 // is one point if the horizon has passed. doubtful holds, in order, the indexes of
 // readings that look mistyped or are a control unit's stand-in value; they do not
@@ -218,6 +249,7 @@ func (in WarmupForecastInput) checkOptions(c *checks) {
 		c.between("prior.rise_c.sd", in.Prior.RiseC.SD, 0.1, 100)
 		c.between("prior.time_constant_s.mean", in.Prior.TimeConstantS.Mean, 30, 86_400)
 		c.between("prior.time_constant_s.sd", in.Prior.TimeConstantS.SD, 1, 86_400)
+		in.Prior.checkShape(c)
 	}
 	if in.RemainingS != nil {
 		c.normal("remaining_s", *in.RemainingS, 0, 86_400, 86_400)

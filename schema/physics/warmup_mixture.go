@@ -8,6 +8,7 @@ import (
 // warmupMixture is the belief after the readings: weighted filters.
 type warmupMixture struct {
 	parts  []weighted
+	warmed float64 // share of all cases in which a coolant-fed warmer works
 	slips  []slipSet
 	prior  warmupPrior
 	cases  []warmerCase
@@ -33,10 +34,27 @@ type warmerCase struct {
 // warmupPrior is the belief before the readings: a normal rise and a Student t
 // with four degrees of freedom for the logarithm of the time constant.
 type warmupPrior struct {
-	rise      Normal
-	timeS     float64
-	timeLogSD float64
-	logNormal float64
+	rise        Normal
+	timeS       float64
+	timeLogSD   float64
+	correlation float64
+}
+
+// warmer is what was learned of a warmer, nil for nothing.
+func (b *WarmupBelief) warmer() *WarmerBelief {
+	if b == nil {
+		return nil
+	}
+	return b.Warmer
+}
+
+// riseAt is the rise of a gearbox whose time constant lies z standard deviations from
+// the median. Far out the one no longer says much of the other.
+func (p warmupPrior) riseAt(z float64) Normal {
+	return Normal{
+		Mean: p.rise.Mean + float64(p.correlation*p.rise.SD*math.Max(-2, math.Min(z, 2))),
+		SD:   p.rise.SD * math.Sqrt(1-float64(p.correlation*p.correlation)),
+	}
 }
 
 func newWarmupPrior(b *WarmupBelief) warmupPrior {
@@ -45,7 +63,11 @@ func newWarmupPrior(b *WarmupBelief) warmupPrior {
 	}
 	ratio := b.TimeConstantS.SD / b.TimeConstantS.Mean
 	spread := math.Log1p(float64(ratio * ratio)) // variance of the log of a log-normal
-	return warmupPrior{rise: b.RiseC, timeS: b.TimeConstantS.Mean * math.Exp(-spread/2), timeLogSD: math.Sqrt(spread)}
+	p := warmupPrior{rise: b.RiseC, timeS: b.TimeConstantS.Mean * math.Exp(-spread/2), timeLogSD: math.Sqrt(spread)}
+	if b.Correlation != nil {
+		p.correlation = *b.Correlation
+	}
+	return p
 }
 
 // logDensity is the log prior density of z standard deviations, up to a constant.
@@ -60,17 +82,18 @@ func (p warmupPrior) timeAt(z float64) float64 { return p.timeS * math.Exp(p.tim
 // sensor that trails a little or a lot), warming that slackens (the engine's fast idle ends), and a
 // coolant-fed warmer of unknown onset and strength. The shares were chosen on the
 // simulated base population, where they take the coverage of p10-p90 up by about one point.
-func warmerCases(known string) []warmerCase {
-	// Before a warmer works nothing in the readings shows it, so an unmentioned one is
-	// found from its work alone: a share that covered it earlier would make every
-	// other forecast too wide.
-	warmer := 0.015
+func warmerCases(known string, learned *WarmerBelief) []warmerCase {
+	warmer := unknownWarmerShare
+	if learned != nil {
+		warmer = learned.Probability
+	}
 	switch known {
 	case "no":
 		warmer = 0
 	case "yes":
-		warmer = 0.95 // it may be stuck shut
+		warmer = math.Max(0.95, warmer) // it may be stuck shut
 	}
+	warmer = math.Min(warmer, 0.99)
 	const trails, late, slack = 0.10, 0.01, 0.005
 	list := []warmerCase{
 		{factor: 1, logPrior: math.Log((1 - warmer) * (1 - trails - late - slack))},
@@ -81,7 +104,7 @@ func warmerCases(known string) []warmerCase {
 	if warmer == 0 {
 		return list
 	}
-	onsets, factors := []float64{150, 240, 330, 450, 630}, []float64{1.25, 1.7, 2.25}
+	onsets, factors := warmerGrid(learned)
 	each := math.Log(warmer / float64(len(onsets)*len(factors)))
 	for _, o := range onsets {
 		for _, f := range factors {
@@ -91,11 +114,30 @@ func warmerCases(known string) []warmerCase {
 	return list
 }
 
+// unknownWarmerShare is the share of warmers nobody mentions. Before one works nothing
+// in the readings shows it, so it is found from its work alone: a share that covered
+// it earlier would make every other forecast too wide.
+const unknownWarmerShare = 0.015
+
+// warmerGrid is where a warmer may begin and how strong it may be, all equally likely.
+func warmerGrid(learned *WarmerBelief) (onsets, factors []float64) {
+	if learned == nil || learned.Probability < 0.1 {
+		return []float64{150, 240, 330, 450, 630}, []float64{1.25, 1.7, 2.25}
+	}
+	for i := range 5 {
+		onsets = append(onsets, math.Max(30, learned.OnsetS.Mean+float64(evenNode(i, 5)*math.Hypot(learned.OnsetS.SD, 30))))
+	}
+	for i := range 3 {
+		factors = append(factors, math.Max(1.05, learned.Factor.Mean+float64(evenNode(i, 3)*math.Hypot(learned.Factor.SD, 0.1))))
+	}
+	return onsets, factors
+}
+
 // newWarmupMixture weighs every pace against the readings.
 func newWarmupMixture(in WarmupForecastInput, p *timeline) warmupMixture {
 	m := warmupMixture{
 		prior:  newWarmupPrior(in.Prior),
-		cases:  warmerCases(in.CoolantWarmer),
+		cases:  warmerCases(in.CoolantWarmer, in.Prior.warmer()),
 		startC: Normal{Mean: in.AmbientC, SD: 14}, // it may have been driven an hour ago
 	}
 	if len(p.filed) == 0 {
@@ -106,16 +148,17 @@ func newWarmupMixture(in WarmupForecastInput, p *timeline) warmupMixture {
 	for _, set := range m.slips {
 		all = m.weigh(all, p, set.mask)
 	}
-	m.parts = normalise(all)
+	m.parts, m.warmed = normalise(all)
 	return m
 }
 
 // begin returns a filter at the start of the check.
 func (m warmupMixture) begin(c warmerCase, z float64) filter {
+	rise := m.prior.riseAt(z)
 	return filter{
 		pace:  pace{timeS: m.prior.timeAt(z), onsetS: c.onsetS, factor: c.factor, delayS: c.delayS},
 		tempC: m.startC.Mean, varT: m.startC.SD * m.startC.SD,
-		riseC: m.prior.rise.Mean, varR: m.prior.rise.SD * m.prior.rise.SD,
+		riseC: rise.Mean, varR: rise.SD * rise.SD,
 		prior:    c.logPrior + m.prior.logDensity(z),
 		variance: 1,
 	}
@@ -201,17 +244,22 @@ func (m warmupMixture) weigh(all []filter, p *timeline, mask uint64) []filter {
 	return all
 }
 
-// normalise turns log weights into shares and leaves out what does not count.
-func normalise(all []filter) []weighted {
+// normalise turns log weights into shares and leaves out what does not count;
+// warmed is the share with a warmer before that.
+func normalise(all []filter) (parts []weighted, warmed float64) {
 	logs := make([]float64, len(all))
 	for i := range all {
 		logs[i] = all[i].logWeight()
 	}
 	total := logSumExp(logs)
-	parts := make([]weighted, 0, len(all))
+	parts = make([]weighted, 0, len(all))
 	sum := 0.0
 	for i := range all {
-		if w := math.Exp(logs[i] - total); w > 1e-3 {
+		w := math.Exp(logs[i] - total)
+		if all[i].factor > 1 {
+			warmed += w
+		}
+		if w > 1e-3 {
 			parts = append(parts, weighted{filter: all[i], weight: w})
 			sum += w
 		}
@@ -219,7 +267,7 @@ func normalise(all []filter) []weighted {
 	for i := range parts {
 		parts[i].weight /= sum
 	}
-	return parts
+	return parts, warmed
 }
 
 const (

@@ -58,18 +58,54 @@ func (m warmupMixture) rate(p *timeline) Normal {
 	return Normal{Mean: mean, SD: math.Sqrt(math.Max(0, square-float64(mean*mean)))}
 }
 
-// model is the belief about rise and time constant after the readings.
+// model is the belief about rise, time constant and warmer after the readings.
 func (m warmupMixture) model() WarmupBelief {
-	var rise, riseSquare, time, timeSquare float64
+	var rise, riseSquare, time, timeSquare, logs, logSquare, cross float64
 	for _, f := range m.parts {
+		l := math.Log(f.timeS)
 		rise += float64(f.weight * f.riseC)
 		riseSquare += float64(f.weight * (float64(f.riseC*f.riseC) + f.varR))
 		time += float64(f.weight * f.timeS)
 		timeSquare += float64(f.weight * f.timeS * f.timeS)
+		logs += float64(f.weight * l)
+		logSquare += float64(f.weight * l * l)
+		cross += float64(f.weight * l * f.riseC)
+	}
+	riseVariance := math.Max(0, riseSquare-float64(rise*rise))
+	correlation := 0.0 // also where there is no more than rounding
+	if spread := riseVariance * (logSquare - float64(logs*logs)); spread > 1e-12 && math.Abs(cross-float64(logs*rise)) > 1e-9*math.Sqrt(spread) {
+		correlation = math.Max(-0.99, math.Min(0.99, (cross-float64(logs*rise))/math.Sqrt(spread)))
 	}
 	return WarmupBelief{
-		RiseC:         Normal{Mean: rise, SD: math.Sqrt(math.Max(0, riseSquare-float64(rise*rise)))},
+		RiseC:         Normal{Mean: rise, SD: math.Sqrt(riseVariance)},
 		TimeConstantS: Normal{Mean: time, SD: math.Sqrt(math.Max(0, timeSquare-float64(time*time)))},
+		Correlation:   &correlation,
+		Warmer:        m.warmer(),
+	}
+}
+
+// warmer is the belief about a coolant-fed warmer; onset and strength hold for the
+// case that there is one.
+func (m warmupMixture) warmer() *WarmerBelief {
+	var share, onset, onsetSquare, factor, factorSquare float64
+	for _, f := range m.parts {
+		if f.factor <= 1 {
+			continue
+		}
+		share += f.weight
+		onset += float64(f.weight * f.onsetS)
+		onsetSquare += float64(f.weight * f.onsetS * f.onsetS)
+		factor += float64(f.weight * f.factor)
+		factorSquare += float64(f.weight * f.factor * f.factor)
+	}
+	if share < 1e-6 {
+		return &WarmerBelief{Probability: math.Min(1, m.warmed), OnsetS: Normal{Mean: 330, SD: 160}, Factor: Normal{Mean: 1.7, SD: 0.4}}
+	}
+	onset, factor = onset/share, factor/share
+	return &WarmerBelief{
+		Probability: math.Min(1, m.warmed),
+		OnsetS:      Normal{Mean: onset, SD: math.Sqrt(math.Max(0, onsetSquare/share-float64(onset*onset)))},
+		Factor:      Normal{Mean: factor, SD: math.Sqrt(math.Max(0, factorSquare/share-float64(factor*factor)))},
 	}
 }
 
