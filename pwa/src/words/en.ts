@@ -656,6 +656,41 @@ export const en = {
     gallery: 'Gallery of parts',
   },
 
+  dripCamera: {
+    title: 'The camera counts the drips',
+    opening: 'The camera is being opened …',
+    aim: 'Draw a box where the drops fall: from under the lip downwards, with still surface on both sides. Prop the phone so that it does not move.',
+    boxKeys: 'The box: arrow keys move it, with Shift they change its size',
+    private: 'The pictures stay on this phone and are not kept.',
+    begin: 'Let the camera count',
+    again: 'Draw the box again',
+    close: 'Without the camera',
+    drips: 'drips',
+    tap: 'Tap for each drip',
+    letHand: 'Tap instead',
+    letCamera: 'Let the camera count again',
+    byHand: 'The camera does not count now. Tap for each drip.',
+    state: {
+      starting: 'Learning what stands still …',
+      watching: 'Counting',
+      moving: 'Something moves in the picture: not counting',
+      too_dark: 'Too dark to see drops: light the plug from the side',
+      too_fast: 'Too fast to count: that is a stream, not drips',
+    },
+    sure: {
+      high: 'The drops are clear',
+      middle: 'The drops can be made out; look along now and then',
+      low: 'The drops are hard to see; tapping is safer',
+    },
+    trouble: {
+      denied: 'The camera was not allowed. Tap for each drip, or allow the camera for this page in the settings of the browser.',
+      none: 'This phone offers no camera. Tap for each drip.',
+      busy: 'Another app holds the camera. Tap for each drip, or close that app and come back.',
+      insecure: 'The camera works on secure pages only. Tap for each drip.',
+      stopped: 'The camera has stopped. Tap for each drip.',
+    },
+  },
+
   gallery: {
     title: 'Gallery',
     lead: 'The pictures and main parts with sample data, for those who work on them.',
