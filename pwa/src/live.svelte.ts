@@ -9,6 +9,8 @@ export const DEFAULT_SETTINGS: Settings = {
   voice: true,
   sound: true,
   vibration: true,
+  muted: false,
+  fine_min: 5,
   theme: 'auto',
 };
 

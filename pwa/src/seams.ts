@@ -72,6 +72,10 @@ export interface Settings {
   voice: boolean;
   sound: boolean;
   vibration: boolean;
+  /** Silences voice, sound and vibration together; what they say stays on the screen. */
+  muted: boolean;
+  /** Minutes without a touch under a running vehicle before the phone asks whether its person is fine. */
+  fine_min: number;
   theme: 'auto' | 'light' | 'dark';
 }
 
