@@ -382,20 +382,21 @@ export const en = {
     allOff: 'all muted',
     noVoice: 'No voice of this language is on this phone: tones take its place.',
     legend: 'What the tones mean',
-    tone: {
+    tone: open({
       advice: 'one low tone: there is something new to do',
       place: 'two rising tones: change place',
       count: 'short ticks: three, two, one',
-      done: 'one high tone: held long enough',
+      done: 'one high tone: this position was held',
       time: 'three even tones: time is running out',
       alarm: 'rising and falling: plug in first, or answer at once',
-    } as Record<string, string>,
+    }),
     goTo: (place: string, act: string) => `${place}: ${act}`,
     /** Selector positions as they are spoken. A profile's other positions are spoken as they stand. */
-    position: { P: 'Park', R: 'Reverse', N: 'Neutral', D: 'Drive', S: 'Sport', M: 'Manual', L: 'Low', B: 'Brake gear' } as Record<string, string>,
-    count: { 5: 'five', 3: 'three', 2: 'two', 1: 'one' } as Record<string, string>,
+    position: open({ P: 'Park', R: 'Reverse', N: 'Neutral', D: 'Drive', S: 'Sport', M: 'Manual', L: 'Low', B: 'Brake gear' }),
+    count: open({ 5: 'five', 3: 'three', 2: 'two', 1: 'one' }),
     allHeld: 'All positions held',
     minutesLeft: (n: number) => (n === 1 ? 'One minute left' : `${n} minutes left`),
+    underMinute: 'Less than a minute left',
     degreesLeft: (n: string, limit: string) => `${n} to the limit of ${limit}`,
     windowOpen: 'The window is open',
     windowOver: 'The window is over',
@@ -410,7 +411,7 @@ export const en = {
     step: (n: number, of: number) => `Step ${n} of ${of}`,
     then: 'Then',
     /** One tap on each order, when it is done. */
-    done: {
+    done: open({
       hold_brake: 'Brake is held',
       select_park: 'It is in park',
       go_under: 'I am at the plug',
@@ -419,9 +420,9 @@ export const en = {
       go_seat: 'I am in the seat',
       engine_off: 'Engine is off',
       park_and_chocks: 'Park, brake and chocks are on',
-    } as Record<string, string>,
+    }),
     /** Said above the orders, by reason. */
-    lead: {
+    lead: open({
       alarm: 'Get into fresh air. Nothing here is worth a breath. If you cannot reach the plug safely, leave it.',
       unwell: 'You come first. Call for help. If you cannot reach the plug safely, leave it.',
       person_near: 'Brake held, nobody near wheels or plug, before anything else.',
@@ -432,7 +433,7 @@ export const en = {
       reader_dead: 'Without a temperature nothing can be judged.',
       plug: 'Do not force it. If it will not go in, keep the engine running while you try another plug.',
       leak: 'Catch what runs and measure it.',
-    } as Record<string, string>,
+    }),
     leavePlug: 'I cannot reach the plug: I got clear',
     plugLeft: 'Plug left out to get clear',
     chocksNote: 'Park, parking brake and chocks on',
@@ -445,7 +446,7 @@ export const en = {
     goOnMay: 'It may go on from here. Read the temperature again and look at plug and selector.',
     goOnAsk: 'From the seat it is decided whether the check may go on.',
     repeat: 'After any engine stop the gear exercise is repeated before the plug comes out again.',
-    refused: {
+    refused: open({
       alarm: 'It does not go on after an alarm: air out, find the cause, begin again cold.',
       unwell: 'It does not go on alone and unwell.',
       wrong_fluid: 'It does not go on with the wrong fluid in it: ask who owns the specification first.',
@@ -455,7 +456,7 @@ export const en = {
       overrun: 'It does not go on: the fluid is above the window. Let it cool and begin again.',
       fitted: 'The plug is fitted for good. There is nothing to go on with.',
       other: 'The procedure does not let it go on. Close it; a new check begins cold.',
-    } as Record<string, string>,
+    }),
     begunAgo: (why: string) => `Stopping: ${why}`,
     again: 'Go on stopping',
     battery: (p: string) => `Phone battery at ${p}`,
@@ -1180,6 +1181,8 @@ export const en = {
       'core.version': 'App and computation have different versions. Reload the app.',
       'cursor.form': 'The place in the list could not be read.',
       'date.form': 'Write the date in full.',
+      'dripcam.strip': 'The camera’s picture has the wrong form.',
+      'dripcam.time': 'The camera’s time runs backwards.',
       'edition.released': 'A released edition is not changed; make a new one.',
       'email.form': 'This is not a mail address.',
       'event.check': 'This entry belongs to another check.',
