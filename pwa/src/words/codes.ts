@@ -31,6 +31,9 @@ export const codes = {
   reading: ['in', 'likely in', 'likely low', 'likely high', 'low', 'high', 'not proven'],
   zone: ['below', 'in_time', 'in_short', 'above', 'unknown'],
   topic: ['hot_fluid', 'exhaust', 'running_engine', 'stands', 'moving_parts', 'used_oil'],
+  /** advice and high_end of the computation `attitude` */
+  attitude: ['level enough', 'level on drive-on pads', 'move the vehicle', 'decline'],
+  highEnd: ['front', 'rear', 'left', 'right', 'front left', 'front right', 'rear left', 'rear right'],
   goItem: ['profile', 'cautions', 'attitude', 'cold', 'start_limit', 'plug', 'kit'],
   event: ['check.started', 'caution.acknowledged', 'attitude.measured', 'cold.read', 'plug.cracked', 'kit.laid_out', 'go.decided', 'place.changed',
     'engine.started', 'engine.stopped', 'reading.taken', 'exercise.started', 'exercise.position', 'exercise.finished', 'plug.opened', 'plug.closed',
