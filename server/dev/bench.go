@@ -28,7 +28,12 @@ type row struct{ what, ours, peer, ratio string }
 
 // bench prints the performance table. Every ratio comes from one run on this
 // machine, our side and its peer in turn.
-func bench(ctx context.Context, t *tree, _ []string) error {
+//
+// `bench physics` is another table: what the computations keep on simulated gearboxes.
+func bench(ctx context.Context, t *tree, args []string) error {
+	if len(args) > 0 && args[0] == "physics" {
+		return benchPhysics(ctx, t, args[1:])
+	}
 	c := &checker{tree: t}
 	env, err := c.browserEnv(ctx)
 	if err != nil {

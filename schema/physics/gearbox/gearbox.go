@@ -52,12 +52,55 @@ func Warmer() Population {
 	return p
 }
 
+// Named returns a population by the name the lists of trials use: the three above, and
+// shifts of the base population that no forecast is told of.
+func Named(name string) (p Population, known bool) {
+	p = Base()
+	switch name {
+	case "base":
+	case "winter_truck":
+		p = WinterTruck()
+	case "warmer":
+		p = Warmer()
+	case "late_mild_warmer":
+		p = Warmer()
+		p.WarmerFactor, p.WarmerOnsetS = 1.5, 480
+	case "warmer_in_a_tenth":
+		p = Warmer()
+		p.WarmerShare = 0.1
+	case "trailing_sensor_10":
+		p.SensorLagS = 10
+	case "trailing_sensor_20":
+		p.SensorLagS = 20
+	case "two_lumps_fifth":
+		p.ShellShare = 0.2
+	case "two_lumps":
+		p.ShellShare = 0.4
+	case "noisy_sensor":
+		p.SensorNoiseC = 0.6
+	case "many_slips":
+		p.SlipShare = 0.08
+	case "small_and_quick":
+		p.TimeConstantS *= 0.6
+	case "little_rise":
+		p.RiseC = 42
+	case "much_rise":
+		p.RiseC = 70
+	case "frost":
+		p.AmbientLowC, p.AmbientHighC = -25, -5
+	default:
+		return Population{}, false
+	}
+	return p, true
+}
+
 // Gearbox is one unit: its true parameters and its present state. Change the
 // fields freely between steps; Step keeps them consistent.
 type Gearbox struct {
 	AmbientC, RiseC, TimeConstantS        float64
 	WarmerFactor, WarmerOnsetS            float64
 	SensorNoiseC, SensorLagS, ResolutionC float64
+	SensorBiasC                           float64 // reads so much too high
 	SlipShare, ShellShare                 float64
 	FahrenheitReadings                    bool
 
@@ -230,7 +273,7 @@ func (g *Gearbox) AddFluid(volumeML, tempC float64) {
 // Reading is what a person would write down now: the lagging, noisy sensor in
 // whole degrees of its display, and now and then a typing slip.
 func (g *Gearbox) Reading() (tempC float64, slip bool) {
-	value := g.SensorC + g.SensorNoiseC*g.random.normal()
+	value := g.SensorC + g.SensorBiasC + g.SensorNoiseC*g.random.normal()
 	if g.FahrenheitReadings {
 		value = 32 + 1.8*value
 	}
