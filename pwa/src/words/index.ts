@@ -1,21 +1,24 @@
 /**
  * The words of the screens in the reader's language. A language is one file with
- * the shape of en.ts; add it to `languages` and `tables` and it is offered by itself.
+ * the shape of en.ts; add it to `languages` and `fetchers` and it is offered by itself.
+ * English is always here; another language is a file of its own, stored with the app.
  */
-import { de } from './de';
 import { en } from './en';
-import { es } from './es';
 import { useNumberForm } from './format';
 import type { Words } from './shape';
 
 export type { Words } from './shape';
 
 /** The languages there are words for, each by its own name. */
-export const languages = { en: en.language, de: de.language, es: es.language } as const;
+export const languages = { en: en.language, de: 'Deutsch', es: 'Español' } as const;
 export type Language = keyof typeof languages;
 
-const tables: Record<Language, Words> = { en, de, es };
-const isLanguage = (tag: string): tag is Language => Object.hasOwn(tables, tag);
+const tables: Partial<Record<Language, Words>> = { en };
+const fetchers = {
+  de: async () => (await import('./de')).de,
+  es: async () => (await import('./es')).es,
+} as const satisfies Partial<Record<Language, () => Promise<Words>>>;
+const isLanguage = (tag: string): tag is Language => Object.hasOwn(languages, tag);
 
 /** The first language of the browser that there are words for, else English. */
 export function chooseLanguage(wanted: readonly string[]): Language {
@@ -34,22 +37,34 @@ export function localeOf(chosen: Language, wanted: readonly string[]): string {
   return wanted.find((tag) => tag.toLowerCase().split('-')[0] === chosen) ?? chosen;
 }
 
+/** "auto" is the browser's. */
+const resolve = (wanted: Language | 'auto'): Language => (wanted !== 'auto' && isLanguage(wanted) ? wanted : chooseLanguage(asked()));
+
+/** Brings the words of a language, so that useLanguage can take it up. Never rejects: without them it stays English. */
+export async function fetchLanguage(wanted: Language | 'auto'): Promise<void> {
+  const language = resolve(wanted);
+  if (language === 'en') return;
+  const fetched = tables[language] ?? (await fetchers[language]().catch(() => undefined));
+  if (fetched !== undefined) tables[language] = fetched;
+}
+
 // The language now. Importers see these change; what is on the screen is drawn anew by App.svelte.
-export let language: Language = chooseLanguage(asked());
-export let words: Words = tables[language];
+export let language: Language = 'en';
+export let words: Words = en;
 let forms = formsOf(language);
 
-/** Takes up a language, "auto" being the browser's. Returns it. */
+/** Takes up a language that was fetched, and returns it; English where it was not. */
 export function useLanguage(wanted: Language | 'auto'): Language {
-  language = wanted !== 'auto' && isLanguage(wanted) ? wanted : chooseLanguage(asked());
-  words = tables[language];
+  const found = resolve(wanted);
+  language = tables[found] === undefined ? 'en' : found;
+  words = tables[language] ?? en;
   forms = formsOf(language);
   return language;
 }
 
 function formsOf(chosen: Language) {
   const locale = localeOf(chosen, asked());
-  useNumberForm({ locale, ml: tables[chosen].check.millilitres });
+  useNumberForm({ locale, ml: (tables[chosen] ?? en).check.millilitres });
   const latn = { numberingSystem: 'latn' } as const;
   return {
     day: new Intl.DateTimeFormat(locale, { ...latn, weekday: 'short', day: 'numeric', month: 'short', year: 'numeric' }),

@@ -1,9 +1,9 @@
-import { afterAll, describe, expect, test } from 'vitest';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { de } from './de';
 import { en } from './en';
 import { es } from './es';
 import { angle, decimalMark, number, temperature, torque, volume } from './format';
-import { chooseLanguage, dateOf, localeOf, useLanguage, words } from './index';
+import { chooseLanguage, dateOf, fetchLanguage, languages, localeOf, useLanguage, words } from './index';
 
 type Leaf = string | ((...values: (string | number)[]) => string);
 
@@ -74,6 +74,8 @@ describe.each([['de', de], ['es', es]] as const)('%s', (tag, table) => {
   });
 });
 
+test('each language is offered by its own name', () => expect(languages).toEqual({ en: en.language, de: de.language, es: es.language }));
+
 test('German days after "vor" are in the dative', () => {
   const span = de.span({ days: 4, hours: 0, minutes: 0, seconds: 0 });
   expect(span).toBe('4 Tage');
@@ -91,34 +93,41 @@ describe('choosing', () => {
 });
 
 describe('numbers, dates and units in local form', () => {
-  afterAll(() => void useLanguage('en'));
-  const nbsp = '\u00a0';
+  test('a language that was not fetched is not half there', () => {
+    expect(useLanguage('de')).toBe('en');
+    expect(words.yes).toBe('Yes');
+  });
+  describe('fetched', () => {
+    beforeAll(() => Promise.all([fetchLanguage('de'), fetchLanguage('es')]));
+    afterAll(() => void useLanguage('en'));
+    const nbsp = '\u00a0';
 
-  test('German', () => {
-    expect(useLanguage('de')).toBe('de');
-    expect(words.yes).toBe('Ja');
-    expect(number(-1.25, 2)).toBe('\u22121,25');
-    expect(number(184200)).toBe('184.200');
-    expect(decimalMark()).toBe(',');
-    expect(angle(0.4)).toBe('0,4°');
-    expect(volume(250, 'ml')).toBe(`250${nbsp}ml`);
-    expect(dateOf('2026-05-31')).toMatch(/31\. Mai 2026/);
-  });
-  test('Spanish', () => {
-    expect(useLanguage('es')).toBe('es');
-    expect(temperature(41.26, 'C', 1)).toBe(`41,3${nbsp}°C`);
-    expect(number(1500)).toBe('1500'); // four digits stand together (common practice, Intl)
-    expect(dateOf('2026-05-31')).toMatch(/31 may/);
-  });
-  test('back to English', () => {
-    expect(useLanguage('en')).toBe('en');
-    expect(number(1.25, 2)).toBe('1.25');
-    expect(dateOf('2026-05-31')).toMatch(/May/);
-  });
-  // 1 lbf·ft = 1.3558179483314004 N·m (NIST SP 811).
-  test('torque', () => {
-    expect(torque(35, 'Nm')).toBe(`35${nbsp}N·m`);
-    expect(torque(1.3558179483314004 * 26, 'lbfft')).toBe(`26${nbsp}lbf·ft`);
-    expect(torque(Number.NaN, 'Nm')).toBe(`–${nbsp}N·m`);
+    test('German', () => {
+      expect(useLanguage('de')).toBe('de');
+      expect(words.yes).toBe('Ja');
+      expect(number(-1.25, 2)).toBe('\u22121,25');
+      expect(number(184200)).toBe('184.200');
+      expect(decimalMark()).toBe(',');
+      expect(angle(0.4)).toBe('0,4°');
+      expect(volume(250, 'ml')).toBe(`250${nbsp}ml`);
+      expect(dateOf('2026-05-31')).toMatch(/31\. Mai 2026/);
+    });
+    test('Spanish', () => {
+      expect(useLanguage('es')).toBe('es');
+      expect(temperature(41.26, 'C', 1)).toBe(`41,3${nbsp}°C`);
+      expect(number(1500)).toBe('1500'); // four digits stand together (common practice, Intl)
+      expect(dateOf('2026-05-31')).toMatch(/31 may/);
+    });
+    test('back to English', () => {
+      expect(useLanguage('en')).toBe('en');
+      expect(number(1.25, 2)).toBe('1.25');
+      expect(dateOf('2026-05-31')).toMatch(/May/);
+    });
+    // 1 lbf·ft = 1.3558179483314004 N·m (NIST SP 811).
+    test('torque', () => {
+      expect(torque(35, 'Nm')).toBe(`35${nbsp}N·m`);
+      expect(torque(1.3558179483314004 * 26, 'lbfft')).toBe(`26${nbsp}lbf·ft`);
+      expect(torque(Number.NaN, 'Nm')).toBe(`–${nbsp}N·m`);
+    });
   });
 });
