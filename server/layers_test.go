@@ -46,16 +46,20 @@ var layers = map[string]layer{
 		phone: true, ours: "schema schema/fault schema/physics schema/wire", std: "math strconv strings",
 		tests: rapid + " schema/procedure/mechanic schema/physics/gearbox sync/merge",
 	},
-	"sync/merge": {phone: true, ours: "schema/wire", std: "cmp errors math math/bits slices strconv unicode/utf16 unicode/utf8", tests: rapid},
-	"sync/phone": {phone: true, ours: "schema schema/fault sync/merge", std: "cmp slices", tests: rapid + " schema/wire"},
+	"schema/dripcam": {phone: true, ours: "schema/fault", std: "math slices", tests: "schema/dripcam/clip"},
+	"sync/merge":     {phone: true, ours: "schema/wire", std: "cmp errors math math/bits slices strconv unicode/utf16 unicode/utf8", tests: rapid},
+	"sync/phone":     {phone: true, ours: "schema schema/fault sync/merge", std: "cmp slices", tests: rapid + " schema/wire"},
 	"pwa/wasm": {
-		phone: true, ours: "schema schema/fault schema/physics schema/procedure schema/wire sync/merge sync/phone", std: "reflect syscall/js",
+		phone: true, ours: "schema schema/dripcam schema/fault schema/physics schema/procedure schema/wire sync/merge sync/phone", std: "math reflect syscall/js",
 	},
 
 	// A simulated gearbox and a simulated mechanic: the world that tests and
 	// demo data are made with. Nobody else sees them.
-	"schema/physics/gearbox":    {},
-	"schema/procedure/mechanic": {ours: "schema schema/physics schema/physics/gearbox schema/procedure schema/wire sync/merge"},
+	"schema/physics/gearbox":     {},
+	"schema/physics/calibration": {ours: "schema/physics schema/physics/gearbox"},
+	"schema/dripcam/clip":        {},
+	"schema/dripcam/clip/film":   {ours: "schema/dripcam/clip"},
+	"schema/procedure/mechanic":  {ours: "schema schema/physics schema/physics/gearbox schema/procedure schema/wire sync/merge"},
 
 	"pwa":      {},
 	"testdata": {}, // golden vectors, embedded for the help
@@ -79,7 +83,7 @@ var layers = map[string]layer{
 		ours:  "schema schema/fault schema/physics schema/procedure sync/merge server/store server/auth" + simulated,
 		tests: "server/web",
 	},
-	"server/dev": {ours: "schema schema/fault schema/physics schema/procedure schema/wire sync/merge server/store", tests: simulated},
+	"server/dev": {ours: "schema schema/fault schema/physics schema/physics/calibration schema/procedure schema/wire sync/merge server/store" + simulated},
 	"server": {
 		ours:  "api pwa schema schema/fault schema/physics schema/procedure sync/merge server/auth server/demo server/store server/web testdata",
 		third: "github.com/google/uuid",

@@ -6,6 +6,7 @@ import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { chromium } from 'playwright-core';
+import { locale } from './words.mjs';
 
 const FLAGS = [
   '--headless', '--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run',
@@ -35,7 +36,7 @@ export async function open(t, folder, options = {}) {
     headless: true,
     args: FLAGS,
     viewport: PHONE,
-    locale: 'en-GB',
+    locale,
     timezoneId: 'Europe/Berlin',
     ...options,
   });

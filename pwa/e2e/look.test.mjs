@@ -1,7 +1,8 @@
 /**
- * Every screen, light and dark, at phone and desk size: nothing wider than the screen,
- * no text cut off, no rule of accessibility broken. Pictures go to the folder that
- * LOOK names, for people to look at.
+ * Every screen, light and dark, from the smallest phone to a desk: nothing wider than the
+ * screen, no text cut off, no rule of accessibility broken. In the language that
+ * LOOK_LANGUAGE names, else English; the tests of the other languages are beside this one.
+ * Pictures go to the folder that LOOK names, for people to look at.
  */
 import assert from 'node:assert/strict';
 import { mkdir, readFile } from 'node:fs/promises';
@@ -12,7 +13,7 @@ import { DESK, PHONE, errorsOf, firstPage, open, profile } from './browser.mjs';
 import { checkUpTo, openByHand } from './byhand.mjs';
 import { MANAGER, button, sidePlugVehicles, signIn, signedIn, stored } from './person.mjs';
 import { serve } from './server.mjs';
-import { beginning, words } from './words.mjs';
+import { beginning, language, words } from './words.mjs';
 
 const axe = await readFile(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 const folder = process.env.LOOK;
@@ -53,20 +54,28 @@ async function violations(page) {
   });
 }
 
-/** One screen in all four ways; every complaint at once. */
+/** The ways a screen is looked at. The rules of accessibility do not depend on the width alone: two widths in English, one elsewhere. */
+const ways = [
+  { size: 'phone', viewport: PHONE, schemes: ['light', 'dark'], rules: true },
+  { size: 'desk', viewport: DESK, schemes: ['light', 'dark'], rules: language === 'en' },
+  { size: 'small', viewport: { width: 320, height: 640 }, schemes: ['light'], rules: false },
+  { size: 'landscape', viewport: { width: 844, height: 390 }, schemes: ['light'], rules: false },
+];
+
+/** One screen in all ways; every complaint at once. */
 async function look(page, name, complaints) {
-  for (const [size, viewport] of [['phone', PHONE], ['desk', DESK]]) {
+  for (const { size, viewport, schemes, rules } of ways) {
     await page.setViewportSize(viewport);
-    for (const colorScheme of ['light', 'dark']) {
+    for (const colorScheme of folder === undefined ? schemes : ['light', 'dark']) {
       await page.emulateMedia({ colorScheme });
       await settled(page);
-      const where = `${name}-${size}-${colorScheme}`;
+      const where = `${name}-${language}-${size}-${colorScheme}`;
       if (folder !== undefined) {
         await page.screenshot({ path: join(folder, `${where}.png`) });
-        await page.screenshot({ path: join(folder, `${where}-whole.png`), fullPage: true });
+        if (process.env.LOOK_WHOLE !== undefined) await page.screenshot({ path: join(folder, `${where}-whole.png`), fullPage: true });
       }
       if (colorScheme === 'light') complaints.push(...(await page.evaluate(cutOff)).map((c) => `${where}: ${c}`));
-      complaints.push(...(await violations(page)).map((c) => `${where}: ${c}`));
+      if (rules) complaints.push(...(await violations(page)).map((c) => `${where}: ${c}`));
     }
   }
   await page.setViewportSize(PHONE);
@@ -95,7 +104,7 @@ async function checkAt(page, server, vehicle, kind) {
   return id;
 }
 
-test('every screen, light and dark, phone and desk', { timeout: 600_000 }, async (t) => {
+test(`every screen, light and dark, four sizes: ${words.language}`, { timeout: 600_000 }, async (t) => {
   if (folder !== undefined) await mkdir(folder, { recursive: true });
   const server = await serve(t);
   const page = await firstPage(await open(t, await profile(t), { deviceScaleFactor: 2 }));
@@ -146,6 +155,8 @@ test('every screen, light and dark, phone and desk', { timeout: 600_000 }, async
   await look(page, 'device', complaints);
   await go(page, server, '/gallery');
   await look(page, 'gallery', complaints);
+  await go(page, server, '/gallery?show=slope');
+  await look(page, 'gallery-slope', complaints);
   await go(page, server, '/no/such/place');
   await look(page, 'lost', complaints);
 

@@ -27,7 +27,7 @@ type teacher struct {
 func newTeacher(subject, occasion [2]float64) teacher {
 	var t teacher
 	for k := range t.group {
-		t.subject[k], t.occasion[k] = subject[k]*subject[k], occasion[k]*occasion[k]
+		t.subject[k], t.occasion[k] = float64(subject[k]*subject[k]), float64(occasion[k]*occasion[k])
 		t.group[k] = 1 - t.subject[k] - t.occasion[k]
 	}
 	return t

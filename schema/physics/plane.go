@@ -65,10 +65,10 @@ func (p plane) without(q plane) plane {
 	pxx, pyy, pxy, _, _ := p.information()
 	wxx := float64(float64(lx*lx)*pxx) + float64(float64(2*lx*lxy)*pxy) + float64(float64(lxy*lxy)*pyy)
 	wxy := ly * (float64(lx*pxy) + float64(lxy*pyy))
-	wyy := ly * ly * pyy
+	wyy := float64(float64(ly*ly) * pyy)
 	mx := (p.x - q.x) / lx
 	my := (p.y - q.y - float64(lxy*mx)) / ly
-	half, mid := 0.5*(wxx-wyy), 0.5*(wxx+wyy)
+	half, mid := float64(0.5*(wxx-wyy)), float64(0.5*(wxx+wyy))
 	root := math.Hypot(half, wxy)
 	angle := 0.5 * math.Atan2(wxy, half)
 	sin, cos := math.Sincos(angle)
