@@ -1,0 +1,3 @@
+/** look.test.mjs in German. */
+process.env.LOOK_LANGUAGE = 'de';
+await import('./look.test.mjs');
