@@ -256,7 +256,7 @@ export const de: Words = {
     windowNever: 'nicht in Sicht',
     plug: 'Schraube',
     plugIn: 'DRIN',
-    plugOut: 'DRAUSSEN',
+    plugOut: 'RAUS',
     plugFitted: 'FEST',
     engine: 'Motor',
     engineOn: 'läuft',
@@ -694,7 +694,7 @@ export const de: Words = {
     },
     states: {
       before: 'vor dem Fenster', inTime: 'rechtzeitig', tight: 'knapp, ein Wert zweifelhaft', fitsNot: 'passt nicht', over: 'vorbei', nothing: 'noch nichts abgelesen',
-      set: 'Stand eingestellt', notFound: 'vorgefunden nicht gemessen', causes: 'Ursachen', trace: 'Verlauf', exercise: 'Schaltübung', entry: 'Eingabe', choice: 'eine Auswahl',
+      set: 'Stand eingestellt', notFound: 'vorgefunden nicht gemessen', causes: 'Ursachen', trace: 'ein Verlauf', exercise: 'eine Schaltübung', entry: 'Eingabe', choice: 'eine Auswahl',
       acts: 'Handgriffe', status: 'was wartet', checks: 'Prüfungen', goLines: 'Zeilen des Freigabeblatts', problem: 'eine Störung', marks: 'Kennzeichen',
     },
   },
