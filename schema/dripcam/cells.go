@@ -1,9 +1,6 @@
 package dripcam
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Cells are windows of 4 by 4 pixels, two pixels apart.
 const (
@@ -110,8 +107,7 @@ func (c *cells) streaks() {
 			}
 		}
 	}
-	slices.Sort(sample[:n])
-	c.longScale += 0.05 * (clamp(1.4826*sample[n/2], 0.7, 4) - c.longScale)
+	c.longScale += 0.05 * (clamp(1.4826*median(sample[:n]), 0.7, 4) - c.longScale)
 }
 
 // age follows how long cells have been lit. A drop leaves a cell within a few
@@ -132,13 +128,11 @@ func (c *cells) age() {
 // noise recomputes the noise of an eighth of the cells.
 func (c *cells) noise(l *leveller) {
 	floor := 0.15*l.usual + 0.15
-	var sorted [memory]float64
+	var values [memory]float64
 	for n := c.turn; n < cellRows*cellCols; n += 8 {
 		i, j := n/cellCols, n%cellCols
-		copy(sorted[:], c.past[i][j][:c.held])
-		part := sorted[:c.held]
-		slices.Sort(part)
-		c.sigma[i][j] = math.Max(floor, 1.4826*part[c.held/2])
+		copy(values[:], c.past[i][j][:c.held])
+		c.sigma[i][j] = math.Max(floor, 1.4826*median(values[:c.held]))
 		if c.held < memory { // too few values to call a cell quiet
 			c.sigma[i][j] = math.Max(c.sigma[i][j], c.typical)
 		}
@@ -148,8 +142,7 @@ func (c *cells) noise(l *leveller) {
 		for n := range all {
 			all[n] = c.sigma[n*7/cellCols][n*7%cellCols]
 		}
-		slices.Sort(all[:])
-		c.typical = all[len(all)/2]
+		c.typical = median(all[:])
 	}
 	c.turn = (c.turn + 1) % 8
 }

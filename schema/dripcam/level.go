@@ -1,9 +1,6 @@
 package dripcam
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 const (
 	learnFrames = 9 // first frames, whose median is the first background
@@ -28,6 +25,10 @@ type leveller struct {
 	first [learnFrames][pixels]float64
 	seen  int
 
+	slopeX, slopeY [pixels]float64 // of the background
+	from           [pixels]int     // pixel of the frame that shows what each pixel of the background shows
+	sample         [pixels / 7]float64
+
 	shiftX, shiftY int     // whole pixels by which the camera has moved
 	noise          float64 // of rest, levels
 	usual          float64 // noise of late, levels
@@ -41,7 +42,13 @@ func (l *leveller) rows(strip []byte) float64 {
 	for y := range Height {
 		row := strip[y*Width : (y+1)*Width]
 		copy(sorted[:], row)
-		slices.Sort(sorted[:])
+		for i := 1; i < Width; i++ { // few values, nearly the same: sorted by insertion
+			v, k := sorted[i], i
+			for ; k > 0 && sorted[k-1] > v; k-- {
+				sorted[k] = sorted[k-1]
+			}
+			sorted[k] = v
+		}
 		middle := 0
 		for _, v := range sorted[Width/3 : Width-Width/3] {
 			middle += int(v)
@@ -75,14 +82,15 @@ func (l *leveller) learn() bool {
 		for k := range learnFrames {
 			column[k] = l.first[k][i]
 		}
-		slices.Sort(column[:])
-		l.back[i] = column[learnFrames/2]
+		l.back[i] = median(column[:])
 	}
+	l.aim(0, 0)
 	return true
 }
 
 // fit leaves in rest what background, light and movement do not explain.
 func (l *leveller) fit() {
+	l.slopes()
 	l.fitFine()
 	if l.usual > 0 && l.noise > 1.5*l.usual+0.3 {
 		before := l.noise
@@ -90,7 +98,7 @@ func (l *leveller) fit() {
 		if l.search() {
 			l.fitFine()
 			if l.noise > 0.85*before { // no better: it was no movement of the camera
-				l.shiftX, l.shiftY = oldX, oldY
+				l.aim(oldX, oldY)
 				l.fitFine()
 			}
 		}
@@ -101,22 +109,28 @@ func (l *leveller) fit() {
 	l.usual += 0.03 * (math.Min(l.noise, 2*l.usual+0.2) - l.usual)
 }
 
-// source is the pixel of the frame that shows what pixel (x, y) of the
-// background shows.
-func (l *leveller) source(x, y int) int {
-	sx := min(max(x+l.shiftX, 0), Width-1)
-	sy := min(max(y+l.shiftY, 0), Height-1)
-	return sy*Width + sx
+// aim sets the whole-pixel movement.
+func (l *leveller) aim(dx, dy int) {
+	l.shiftX, l.shiftY = dx, dy
+	for y := range Height {
+		sy := min(max(y+dy, 0), Height-1)
+		for x := range Width {
+			l.from[y*Width+x] = sy*Width + min(max(x+dx, 0), Width-1)
+		}
+	}
 }
 
-// slopes are the background's at (x, y).
-func (l *leveller) slopes(x, y int) (gx, gy float64) {
-	at := y*Width + x
-	left, right := max(x-1, 0), min(x+1, Width-1)
-	up, down := max(y-1, 0), min(y+1, Height-1)
-	gx = (l.back[y*Width+right] - l.back[y*Width+left]) / float64(max(right-left, 1))
-	gy = (l.back[down*Width+at%Width] - l.back[up*Width+at%Width]) / float64(max(down-up, 1))
-	return gx, gy
+// slopes computes the background's.
+func (l *leveller) slopes() {
+	for y := range Height {
+		up, down := max(y-1, 0), min(y+1, Height-1)
+		for x := range Width {
+			left, right := max(x-1, 0), min(x+1, Width-1)
+			at := y*Width + x
+			l.slopeX[at] = (l.back[y*Width+right] - l.back[y*Width+left]) / float64(right-left)
+			l.slopeY[at] = (l.back[down*Width+x] - l.back[up*Width+x]) / float64(down-up)
+		}
+	}
 }
 
 // fitFine fits factor and movement by weighted least squares, in which what
@@ -144,25 +158,22 @@ func (l *leveller) solve(gain, mx, my, sigma float64) (g, x, y float64) {
 	var a [3][4]float64
 	variance := float64(sigma*sigma) + 0.05
 	a[0][0], a[1][1], a[2][2] = variance/0.01, variance/0.25, variance/0.25
-	for row := range Height {
-		for col := range Width {
-			at := row*Width + col
-			gx, gy := l.slopes(col, row)
-			b := l.back[at]
-			d := l.now[l.source(col, row)] - b
-			r := d - float64(gain*b) - float64(mx*gx) - float64(my*gy)
-			w := float64(r*r) / (6 * variance)
-			w = 1 / float64((1+w)*(1+w))
-			a[0][0] += float64(w * b * b)
-			a[0][1] += float64(w * b * gx)
-			a[0][2] += float64(w * b * gy)
-			a[0][3] += float64(w * b * d)
-			a[1][1] += float64(w * gx * gx)
-			a[1][2] += float64(w * gx * gy)
-			a[1][3] += float64(w * gx * d)
-			a[2][2] += float64(w * gy * gy)
-			a[2][3] += float64(w * gy * d)
-		}
+	for at, b := range l.back {
+		gx, gy := l.slopeX[at], l.slopeY[at]
+		d := l.now[l.from[at]] - b
+		r := d - float64(gain*b) - float64(mx*gx) - float64(my*gy)
+		w := float64(r*r) / (6 * variance)
+		w = 1 / float64((1+w)*(1+w))
+		wb, wx, wy := float64(w*b), float64(w*gx), float64(w*gy)
+		a[0][0] += float64(wb * b)
+		a[0][1] += float64(wb * gx)
+		a[0][2] += float64(wb * gy)
+		a[0][3] += float64(wb * d)
+		a[1][1] += float64(wx * gx)
+		a[1][2] += float64(wx * gy)
+		a[1][3] += float64(wx * d)
+		a[2][2] += float64(wy * gy)
+		a[2][3] += float64(wy * d)
 	}
 	a[1][0], a[2][0], a[2][1] = a[0][1], a[0][2], a[1][2]
 	v := eliminate(a)
@@ -191,12 +202,8 @@ func eliminate(a [3][4]float64) [3]float64 {
 }
 
 func (l *leveller) residual(gain, mx, my float64) {
-	for y := range Height {
-		for x := range Width {
-			at := y*Width + x
-			gx, gy := l.slopes(x, y)
-			l.rest[at] = l.now[l.source(x, y)] - l.back[at] - float64(gain*l.back[at]) - float64(mx*gx) - float64(my*gy)
-		}
+	for at, b := range l.back {
+		l.rest[at] = l.now[l.from[at]] - b - float64(gain*b) - float64(mx*l.slopeX[at]) - float64(my*l.slopeY[at])
 	}
 }
 
@@ -225,16 +232,11 @@ func (l *leveller) rowGains() {
 // but where a row has texture a drop in it moves its middle level; rest has no
 // texture, and a drop moves its middle hardly.
 func (l *leveller) levelRows() {
-	var sorted [Width]float64
+	var values [Width]float64
 	for y := range Height {
 		row := l.rest[y*Width : (y+1)*Width]
-		copy(sorted[:], row)
-		slices.Sort(sorted[:])
-		middle := 0.0
-		for _, v := range sorted[Width/3 : Width-Width/3] {
-			middle += v
-		}
-		middle /= Width - 2*(Width/3)
+		copy(values[:], row)
+		middle := median(values[:])
 		reach := 2.5*l.noise + 0.3
 		for range 2 { // a mean without the drop
 			sum, n := 0.0, 0
@@ -256,12 +258,40 @@ func (l *leveller) levelRows() {
 
 // scale is the spread of rest in levels, by the median of a sample.
 func (l *leveller) scale() float64 {
-	var sample [pixels / 7]float64
-	for i := range sample {
-		sample[i] = math.Abs(l.rest[i*7])
+	for i := range l.sample {
+		l.sample[i] = math.Abs(l.rest[i*7])
 	}
-	slices.Sort(sample[:])
-	return 1.4826 * sample[len(sample)/2]
+	return 1.4826 * median(l.sample[:])
+}
+
+// median returns the middle of v by order, the upper one of two, and leaves v in
+// another order. v must not be empty.
+func median(v []float64) float64 {
+	want, low, high := len(v)/2, 0, len(v)-1
+	for low < high {
+		pivot, i, k := v[(low+high)/2], low, high
+		for i <= k {
+			for v[i] < pivot {
+				i++
+			}
+			for v[k] > pivot {
+				k--
+			}
+			if i <= k {
+				v[i], v[k] = v[k], v[i]
+				i++
+				k--
+			}
+		}
+		if want <= k {
+			high = k
+		} else if want >= i {
+			low = i
+		} else {
+			break
+		}
+	}
+	return v[want]
 }
 
 // search looks for the whole-pixel movement that fits best and says whether it
@@ -275,9 +305,11 @@ func (l *leveller) search() bool {
 			}
 		}
 	}
-	same := bestX == l.shiftX && bestY == l.shiftY
-	l.shiftX, l.shiftY = bestX, bestY
-	return !same
+	if bestX == l.shiftX && bestY == l.shiftY {
+		return false
+	}
+	l.aim(bestX, bestY)
+	return true
 }
 
 // misfit is the mean difference under a movement, each difference capped.
