@@ -228,31 +228,56 @@ func (l *leveller) rowGains() {
 	}
 }
 
-// levelRows makes the middle of every row of rest zero. It was zero in the frame,
-// but where a row has texture a drop in it moves its middle level; rest has no
-// texture, and a drop moves its middle hardly.
+// levelRows takes off the straight line through every row of rest that fits best
+// without the drop. The middle was zero in the frame, but where a row has texture
+// a drop in it moves its middle level; rest has no texture. The slope is that of
+// a soft shadow's edge.
 func (l *leveller) levelRows() {
 	var values [Width]float64
+	reach := 2.5*l.noise + 0.3
 	for y := range Height {
 		row := l.rest[y*Width : (y+1)*Width]
 		copy(values[:], row)
-		middle := median(values[:])
-		reach := 2.5*l.noise + 0.3
-		for range 2 { // a mean without the drop
-			sum, n := 0.0, 0
-			for _, v := range row {
-				if math.Abs(v-middle) < reach {
-					sum += v
-					n++
-				}
-			}
-			if n >= Width/3 {
-				middle = sum / float64(n)
-			}
+		line := rowLine{level: median(values[:])}
+		for range 3 {
+			line = line.refit(row, reach)
 		}
 		for x := range row {
-			row[x] -= middle
+			row[x] -= line.at(x)
 		}
+	}
+}
+
+// rowLine is a straight line along a row, level in its middle.
+type rowLine struct{ level, slope float64 }
+
+func (r rowLine) at(x int) float64 {
+	return r.level + float64(r.slope*(float64(x)-float64(Width-1)/2))
+}
+
+// refit returns the line of least squares through the values within reach of the
+// line; the slope is kept small where few are left.
+func (r rowLine) refit(row []float64, reach float64) rowLine {
+	var n, sx, sxx, sv, sxv float64
+	for x, v := range row {
+		if math.Abs(v-r.at(x)) >= reach {
+			continue
+		}
+		s := float64(x) - float64(Width-1)/2
+		n++
+		sx += s
+		sxx += float64(s * s)
+		sv += v
+		sxv += float64(s * v)
+	}
+	if n < Width/3 {
+		return r
+	}
+	sxx += 100 // as if some values lay on a level line
+	d := float64(n*sxx) - float64(sx*sx)
+	return rowLine{
+		level: (float64(sxx*sv) - float64(sx*sxv)) / d,
+		slope: (float64(n*sxv) - float64(sx*sv)) / d,
 	}
 }
 
