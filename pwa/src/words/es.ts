@@ -266,7 +266,7 @@ export const es: Words = {
     take: 'Temperatura',
     takeHow: 'Elegir lo que muestra el lector',
     keepReading: (value) => `Guardar ${value}`,
-    type: 'Escribir',
+    type: 'Otra',
     typed: 'Temperatura, escrita',
     higher: 'más',
     lower: 'menos',
