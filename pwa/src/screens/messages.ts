@@ -21,6 +21,8 @@ export interface Heard {
 const minutes = [5, 3, 1] as const;
 /** The time left must grow by so much before a warning can come again. */
 const rearmS = 45;
+/** Decisions after which the engine is stopped once the plug is in. */
+const stops: ReadonlySet<string> = new Set(['close_stop_repeat', 'stop_find_cause', 'stop_vehicle']);
 const nearC = 3;
 const rearmC = 1.5;
 
@@ -49,9 +51,10 @@ export class Listener {
     this.#advice = key;
     this.#place = next.place;
     if (inHand) return [];
-    if (next.code === 'plug_first' || next.code === 'close_plug') {
+    if (next.code === 'plug_first' || (next.code === 'close_plug' && stops.has(next.argument ?? ''))) {
       return [{ text: state.engine === 'idle' ? words.voice.plugFirst : headline, urgency: 'high', tone: 'alarm' }];
     }
+    if (next.code === 'close_plug' && next.argument !== undefined) return [{ text: say('decision', next.argument), urgency: 'normal', tone: 'advice' }];
     const going = next.act === 'place.changed';
     if (going) return [{ text: headline, urgency: 'normal', tone: 'place' }];
     if (moved) return [{ text: words.voice.goTo(say('place', next.place), headline), urgency: 'normal', tone: 'place' }];
@@ -122,7 +125,9 @@ export class Listener {
     }
     if (left >= this.#count || left < 1) return [];
     this.#count = left;
-    if (left === 5) return [{ text: words.voice.count['5'] ?? '5', urgency: 'normal', tone: 'count' }];
+    // A short dwell leaves no time for "five".
+    const spoken = totalS > 5.5 ? 5 : 3;
+    if (left === spoken) return [{ text: words.voice.count[String(left)] ?? String(left), urgency: 'normal', tone: 'count' }];
     return left <= 3 ? [{ text: '', urgency: 'low', tone: 'count' }] : [];
   }
 }
