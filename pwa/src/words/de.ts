@@ -368,7 +368,7 @@ export const de: Words = {
 
   voice: {
     line: 'Zuletzt gesagt',
-    mute: 'Stumm schalten',
+    mute: 'Ton aus',
     unmute: 'Ton an',
     muted: 'Stumm',
     all: 'Stimme, Ton und Vibration',

@@ -253,7 +253,7 @@ export const es: Words = {
     windowNever: 'no se alcanza',
     plug: 'Tapón',
     plugIn: 'PUESTO',
-    plugOut: 'QUITADO',
+    plugOut: 'FUERA',
     plugFitted: 'APRETADO',
     engine: 'Motor',
     engineOn: 'en marcha',
