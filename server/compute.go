@@ -172,7 +172,9 @@ func explain(w world, name string) error {
 // printSchemas prints the JSON Schemas of input and output, one to a line.
 func printSchemas(w world, name string) error {
 	input, output, err := physics.Schema(name)
-	if err != nil {
+	if name == "check-replay" {
+		input, output = replaySchemas()
+	} else if err != nil {
 		return fmt.Errorf("%w; %w", err, errUsage)
 	}
 	fmt.Fprintf(w.out, "%s\n%s\n", input, output)

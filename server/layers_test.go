@@ -87,6 +87,7 @@ var layers = map[string]layer{
 	"server": {
 		ours:  "api pwa schema schema/fault schema/physics schema/procedure sync/merge server/auth server/demo server/store server/web testdata",
 		third: "github.com/google/uuid",
+		tests: simulated,
 	},
 }
 
