@@ -177,7 +177,7 @@ func quiet(z float64) float64 {
 // Without a drop a cell shows noise or clutter. One cell in 5000 is clutter for
 // no reason; where cells to the side are lit too, as at the edge of a hand, so
 // many more that being lit is no evidence.
-func (c *cells) evidence(out *[cellRows][cellCols + 2]float64) {
+func (c *cells) evidence(out *[cellRows][cellCols + 2]float32) {
 	var single [cellRows][cellCols]float64
 	c.countClutter()
 	for i := range cellRows {
@@ -194,7 +194,7 @@ func (c *cells) evidence(out *[cellRows][cellCols + 2]float64) {
 		out[i][0], out[i][cellCols+1] = outside, outside
 		for j := range cellCols {
 			near := (single[up][j] + single[i][j] + single[down][j]) / 3
-			out[i][j+1] = logarithm(0.1 + 0.9*near)
+			out[i][j+1] = float32(logarithm(0.1 + float64(0.9*near)))
 			if c.wide[i] {
 				out[i][j+1] = 0
 			}

@@ -21,19 +21,19 @@ type shot struct {
 	tMS     float64
 	blind   bool
 	litPart float64
-	e       [cellRows][cellCols + 2]float64 // a column more on each side, which says nothing
+	e       [cellRows][cellCols + 2]float32 // a column more on each side, which says nothing
 }
 
 // bin is one moment at which a drop may have passed the middle.
 type bin struct {
 	best      float64 // of score plus prior, over all ways
 	way, spot int
-	score     [ways * places]float32
+	score     []float32 // of each way at each place
 }
 
 // judge lays the ways through the frames and decides what was a drop.
 type judge struct {
-	bank [ways]way
+	bank []way
 	cols [places][cellRows]int8
 
 	shots   [frames]shot
@@ -45,10 +45,10 @@ type judge struct {
 
 	// learned is the sum of the scores that each way had at the drops found so
 	// far, slowly forgotten; prior is what follows from it for the next drop.
-	learned [ways * places]float64
-	prior   [ways * places]float64
-	behind  [ways * places]float64 // how far each way is behind the best
-	weight  float64                // of the drops in learned
+	learned []float64
+	prior   []float64
+	behind  []float64 // how far each way is behind the best
+	weight  float64   // of the drops in learned
 	trust   float64
 	choices float64 // how many ways are still open, 0-1
 	drops   int
@@ -67,6 +67,11 @@ type judge struct {
 func (j *judge) init() {
 	j.bank = makeWays()
 	j.cols = makeColumns()
+	all := len(j.bank) * places
+	j.learned, j.prior, j.behind = make([]float64, all), make([]float64, all), make([]float64, all)
+	for k := range j.bins {
+		j.bins[k].score = make([]float32, all)
+	}
 	j.choices = 1
 	j.trust = trustLeast
 	j.sure = 0.5
@@ -132,12 +137,13 @@ func (j *judge) compute(m int) {
 	b := &j.bins[m%bins]
 	b.best = math.Inf(-1)
 	mid := j.baseMS + float64(m*binMS)
-	for h := range ways {
+	for h := range j.bank {
 		w := &j.bank[h]
 		entry := mid - w.midMS
 		first, last := j.window(entry, entry+w.crossMS)
 		score := b.score[h*places : (h+1)*places]
 		clear(score)
+		var squares [places]float32
 		used := 0
 		for k := first; k < last; k++ {
 			s := &j.shots[k%frames]
@@ -146,10 +152,15 @@ func (j *judge) compute(m int) {
 			}
 			used++
 			row := w.row[int(s.tMS-entry)]
-			e := &s.e[row]
+			e, cols := &s.e[row], &j.cols
 			for p := range score {
-				score[p] += float32(e[j.cols[p][row]+1])
+				v := e[cols[p][row]+1]
+				score[p] += v
+				squares[p] += float32(v * v)
 			}
+		}
+		for p, sum := range score {
+			score[p] = steady(sum, squares[p], used)
 		}
 		if used < 2 && (used == 0 || j.choices > 0.5) { // one frame shows a place, not a fall
 			for p := range score {
@@ -163,6 +174,16 @@ func (j *judge) compute(m int) {
 			}
 		}
 	}
+}
+
+// steady takes from the sum of the evidence of n frames what it owes to being
+// uneven. A drop that is plain in one frame is plain in the others too; a way that
+// meets now this thing and now that is bright in some frames and empty in others.
+func steady(sum, squares float32, n int) float32 {
+	if n < 2 {
+		return sum
+	}
+	return sum - 0.1*(squares-float32(sum*sum)/float32(n))
 }
 
 // threshold is the evidence needed for a drop. It grows with the number of ways
@@ -243,19 +264,23 @@ func (j *judge) along(h, p int, midMS float64, mirrored bool) float64 {
 	w := &j.bank[h]
 	entry := midMS - w.midMS
 	first, last := j.window(entry, entry+w.crossMS)
-	sum := 0.0
+	var sum, squares float32
+	used := 0
 	for k := first; k < last; k++ {
 		s := &j.shots[k%frames]
 		if s.blind {
 			continue
 		}
+		used++
 		row := int(w.row[int(s.tMS-entry)])
 		if mirrored {
 			row = cellRows - 1 - row
 		}
-		sum += s.e[row][j.cols[p][row]+1]
+		v := s.e[row][j.cols[p][row]+1]
+		sum += v
+		squares += float32(v * v)
 	}
-	return sum
+	return float64(steady(sum, squares, used))
 }
 
 // throughout says whether the drop was seen both above and below the middle. What
@@ -276,7 +301,7 @@ func (j *judge) throughout(b *bin, m int) bool {
 			half = 1
 		}
 		row := w.row[int(s.tMS-entry)]
-		sum[half] += s.e[row][j.cols[b.spot][row]+1]
+		sum[half] += float64(s.e[row][j.cols[b.spot][row]+1])
 		n[half]++
 	}
 	for half := range 2 {

@@ -13,26 +13,24 @@ var (
 	// lips are heights of the lip in strip heights below the upper edge.
 	lips = [...]float64{-1.5, -0.6, -0.2, -0.05, 0.05, 0.15, 0.27, 0.4}
 	// crossings are the times of crossing. A strip of 2 cm right under the lip
-	// takes 60 ms, one of 60 cm 350 ms.
-	crossings = [...]float64{42, 54, 69, 88, 112, 143, 182, 232, 295, 375}
+	// takes 60 ms, one of 60 cm 350 ms; the longest are for boxes drawn far too
+	// high. Those after which a drop would be told too late are not in the bank.
+	crossings = [...]float64{42, 54, 69, 88, 112, 143, 182, 232, 295, 375, 475, 600}
 	// leans are how far a way leans over the whole strip, in strip widths.
 	leans = [...]float64{-0.4, 0, 0.4}
 )
 
-const (
-	ways    = len(lips) * len(crossings)
-	places  = len(leans) * cellCols // where a way stands
-	columns = cellCols
-)
+// places is how many places a way can stand at: its column and its lean.
+const places = len(leans) * cellCols
 
 // makeWays returns the bank.
-func makeWays() [ways]way {
-	var bank [ways]way
-	n := 0
+func makeWays() []way {
+	var bank []way
 	for _, lip := range lips {
 		for _, cross := range crossings {
-			bank[n] = makeWay(lip, cross)
-			n++
+			if w := makeWay(lip, cross); w.crossMS-w.midMS <= lagMS {
+				bank = append(bank, w)
+			}
 		}
 	}
 	return bank
