@@ -349,7 +349,7 @@ export const de: Words = {
     gap: (span) => `Die App war ${span} im Hintergrund. `,
     gapClosed: (span) => `Die App war ${span} geschlossen. `,
     gapThen: 'Motor, Schraube und Wählhebel ansehen, dann die Temperatur ablesen.',
-    gapSeen: 'Ich habe nachgesehen',
+    gapSeen: 'Ich habe geprüft',
     awake: 'Bildschirm bleibt an',
     asleep: 'Der Bildschirm kann ausgehen: dieser Browser hält ihn nicht an.',
     hazards: 'Gefahr jetzt',
@@ -748,7 +748,7 @@ export const de: Words = {
     step: {
       crack: 'Lösen', start: 'Start', warm: 'Warmlauf', exercise: 'Schalten', open: 'Öffnen', judge: 'Urteil', add: 'Füllen', close: 'Hinein', fit: 'Fest', stop: 'Aus', wipe: 'Wischen',
     },
-    place: { seat: 'SITZ', under: 'DARUNTER', beside: 'ABSEITS', bonnet: 'HAUBE', bench: 'WERKBANK', drive: 'FAHRT', wait: 'WARTEN' },
+    place: { seat: 'SITZ', under: 'UNTEN', beside: 'ABSEITS', bonnet: 'HAUBE', bench: 'WERKBANK', drive: 'FAHRT', wait: 'WARTEN' },
     circuit: { untouched: 'unberührt', opened: 'geöffnet', drained: 'entleert', flushed: 'gespült', replaced: 'ersetzt', unknown: 'nicht bekannt' },
     source: { reader: 'Auslesegerät', probe: 'Fühler', gun: 'Infrarotpistole' },
     warmer: { yes: 'ja', no: 'nein', unknown: 'nicht bekannt' },
