@@ -41,14 +41,48 @@ func answersOrRefuses(t *testing.T, name string, input []byte) {
 		t.Errorf("%s took %s on %.2000s", name, took, input)
 	}
 	if err == nil {
-		if !json.Valid(out) {
+		var value any
+		if err := json.Unmarshal(out, &value); err != nil {
 			t.Errorf("%s of %.2000s gives %.2000s", name, input, out)
+		}
+		if why := unsound("", value); why != "" {
+			t.Errorf("%s of %.2000s: %s in %.2000s", name, input, why, out)
 		}
 		return
 	}
 	if f := fault.As(err); f == nil || f.Kind != fault.Invalid || f.Code == "" || f.Message == "" {
 		t.Errorf("%s of %.2000s gives %v", name, input, err)
 	}
+}
+
+// unsound finds a chance outside 0 to 1, a spread below 0, or quantiles out of order.
+func unsound(at string, value any) string {
+	switch v := value.(type) {
+	case []any:
+		for _, one := range v {
+			if why := unsound(at, one); why != "" {
+				return why
+			}
+		}
+	case map[string]any:
+		p10, ok := v["p10"].(float64)
+		if p50, p90 := v["p50"], v["p90"]; ok && !(p10 <= p50.(float64) && p50.(float64) <= p90.(float64)) {
+			return at + " has quantiles out of order"
+		}
+		for name, member := range v {
+			number, isNumber := member.(float64)
+			switch {
+			case isNumber && (name == "probability" || name == "fits_probability") && (number < 0 || number > 1):
+				return at + "." + name + " is no chance"
+			case isNumber && (name == "sd" || name == "sd_ml" || name == "sd_c") && number < 0:
+				return at + "." + name + " is below 0"
+			}
+			if why := unsound(at+"."+name, member); why != "" {
+				return why
+			}
+		}
+	}
+	return ""
 }
 
 // FuzzCompute reaches every computation: the first number chooses one, the second

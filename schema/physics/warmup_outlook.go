@@ -183,7 +183,7 @@ func (r *road) spreadAt(tS float64) *spread {
 // reached is the chance that the fluid is at or above a limit at a time.
 func (r *road) reached(tS, limitC float64) float64 {
 	below, _ := r.spreadAt(tS).below(limitC)
-	return 1 - below
+	return math.Max(0, math.Min(1, 1-below))
 }
 
 type reachResult struct {
@@ -266,7 +266,7 @@ func (r *road) fits(limitC float64, work Normal) float64 {
 		lengthS := math.Min(math.Max(0, work.Mean+float64(work.SD*z)), r.endS-r.fromS)
 		sum += 1 - r.reached(r.fromS+lengthS, limitC)
 	}
-	return sum / nodes
+	return math.Min(1, sum/nodes)
 }
 
 const curvePoints = 31

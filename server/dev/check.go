@@ -30,6 +30,7 @@ func parts() []part {
 		{"types", "svelte-check and tsc", types},
 		{"units", "vitest", units},
 		{"go", "Go tests with the race detector", goTests},
+		{"figures", "what the computations keep on simulated gearboxes", figures},
 		{"wasm", "the trunk's own tests as they run on the phone", wasmTests},
 		{"fuzz", "a few seconds of each fuzz target", fuzz},
 		{"browser", "browser tests against the real server", browserTests},

@@ -29,7 +29,7 @@ func commands() []command {
 	return []command{
 		{"demo", "build everything, then serve demo data on 127.0.0.1:8080 (-addr to change) until Ctrl-C", demo},
 		{"check", "everything that must hold before a change is accepted; -only and -skip choose steps by name", check},
-		{"bench", "the performance table, as ratios measured in one run; bench physics is the calibration table (-o FILE, -share 0.1)", bench},
+		{"bench", "the performance table, as ratios measured in one run; bench physics is the calibration table (-o FILE, -share 0.1; -fuzz 10s fuzzes each computation)", bench},
 		{"wasm", "build the trunk for the phone", func(ctx context.Context, t *tree, _ []string) error { return t.buildWasm(ctx) }},
 		{"app", "build the web app", func(ctx context.Context, t *tree, _ []string) error { return t.buildApp(ctx) }},
 		{"golden", "compute the golden vectors anew; read the difference before it is committed", golden},

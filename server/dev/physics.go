@@ -34,8 +34,12 @@ func benchPhysics(ctx context.Context, t *tree, args []string) error {
 	flags := flag.NewFlagSet("bench physics", flag.ContinueOnError)
 	path := flags.String("o", "", "also write the tables into this file")
 	share := flags.Float64("share", 1, "try only this share of the gearboxes, 0.05 to 1")
+	fuzzed := flags.Duration("fuzz", 0, "instead of the tables, fuzz each computation for so long, such as 10s")
 	if err := flags.Parse(args); err != nil {
 		return err
+	}
+	if *fuzzed > 0 {
+		return t.fuzzComputations(ctx, *fuzzed)
 	}
 	e := calibration.Effort{Share: min(1, max(0.05, *share))}
 	figures, err := calibration.Figures(t.path("testdata", "gearboxes", "calibration.json"), e)
@@ -65,6 +69,26 @@ func benchPhysics(ctx context.Context, t *tree, args []string) error {
 		return fmt.Errorf("a figure does not keep its limit; see NO in the tables")
 	}
 	return nil
+}
+
+// fuzzComputations gives every computation the same time, one after the other.
+func (t *tree) fuzzComputations(ctx context.Context, each time.Duration) error {
+	names := physics.Names()
+	for i, c := range names {
+		t.say("%d/%d %s", i+1, len(names), c.Name)
+		err := t.run(ctx, step{env: []string{"BRIMLINE_FUZZ=" + c.Name}, argv: []string{"go", "test", "./schema/physics",
+			"-run=^$", "-fuzz=^FuzzCompute$", "-fuzztime=" + each.String()}})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// figures holds the calibration at its limits with a part of the trials. It runs without
+// the race detector, under which these tests would take minutes and find nothing.
+func figures(ctx context.Context, c *checker) (tally, error) {
+	return c.goTest(ctx, step{argv: []string{"go", "test", "-json", "-timeout=10m", "./schema/physics/calibration"}})
 }
 
 // streamTable runs forecasts through the real command and says what they took.

@@ -10,7 +10,7 @@ import (
 	"testing"
 )
 
-const testShare = 0.3
+const testShare = 0.2
 
 const trials = "../../../testdata/gearboxes/calibration.json"
 
