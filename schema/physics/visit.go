@@ -66,7 +66,8 @@ const (
 // shares of the day's range, straight between whole hours. It counts as cold when
 // its expected temperature is at or below start_below_c less start_margin_c.
 // The window then lasts τ·ln((T∞ − low)/(T∞ − high)) at idle, over the spread of rise
-// and time constant; where the fluid starts above low, from there.
+// and time constant, with a coolant-fed warmer that is said to be there or that the
+// prior holds likelier than not; where the fluid starts above low, from there.
 //
 // Shapes: times are RFC 3339 with offset; days are 1 to 16 consecutive dates in
 // order. time_zone is an offset such as "+02:00", or a name, for which the
@@ -126,8 +127,7 @@ type visitPlan struct {
 	openS, closeS  int64 // seconds after local midnight
 	timesS         [coolNodes]float64
 	track          [coolNodes][]cooled // from switch-off, hour by hour
-	windowTimes    []float64
-	windowRises    []float64
+	paces          []plannedPace
 	warmerQuickens []float64
 }
 
@@ -287,14 +287,23 @@ func (p *visitPlan) prepare() {
 	for i := range coolNodes {
 		z := evenNode(i, coolNodes)
 		p.timesS[i] = median * math.Exp(logSD*z)
-		p.windowTimes = append(p.windowTimes, prior.timeAt(z))
-		p.windowRises = append(p.windowRises, prior.rise.Mean+float64(prior.rise.SD*z))
+		rise := prior.riseAt(z)
+		for k := range coolNodes {
+			p.paces = append(p.paces, plannedPace{timeS: prior.timeAt(z), riseC: rise.Mean + float64(rise.SD*evenNode(k, coolNodes))})
+		}
 	}
 	p.warmerQuickens = []float64{1}
-	if p.in.CoolantWarmer == "yes" {
-		p.warmerQuickens = []float64{1.25, 1.7, 2.25}
+	learned := p.in.Prior.warmer()
+	if learned != nil && (learned.Probability < 0.5 || p.in.CoolantWarmer == "no") {
+		learned = nil
+	}
+	if p.in.CoolantWarmer == "yes" || learned != nil {
+		_, p.warmerQuickens = warmerGrid(learned)
 	}
 }
+
+// plannedPace is one guess of how the fluid warms.
+type plannedPace struct{ timeS, riseC float64 }
 
 // evenNode is the middle of the i-th of n equally likely parts of a normal
 // distribution, in standard deviations.
@@ -400,7 +409,7 @@ func (p *visitPlan) slots(earliestS float64, ever bool) ([]workedSlot, string) {
 		fluid, below := p.fluid(p.offS, s.fromS, p.in.StartBelowC)
 		s.FluidC, s.AmbientC = fluid, p.air.at(s.fromS)
 		length, fits := p.windowAfter(fluid.Mean, s.AmbientC)
-		s.WindowLengthS, s.FitsProbability = length, fits*below
+		s.WindowLengthS, s.FitsProbability = length, math.Min(1, fits*below)
 		s.From, s.To = *p.text(s.fromS), *p.text(s.toS)
 		reached = reached || length.P50 > 0
 		if s.FitsProbability >= leastFitsChance {
@@ -456,22 +465,20 @@ func (p *visitPlan) isOpen(unixS float64) bool {
 // chance that the work fits.
 func (p *visitPlan) windowAfter(fluidC, ambientC float64) (Quantiles, float64) {
 	lowC := math.Max(p.in.Window.LowC, math.Min(fluidC, p.in.Window.HighC))
-	lengths := make([]float64, 0, len(p.windowRises)*len(p.windowTimes)*len(p.warmerQuickens))
+	lengths := make([]float64, 0, len(p.paces)*len(p.warmerQuickens))
 	fits := 0.0
-	for _, riseC := range p.windowRises {
-		endC := ambientC + riseC
-		for _, timeS := range p.windowTimes {
-			for _, quicken := range p.warmerQuickens {
-				length := 0.0
-				switch {
-				case endC > p.in.Window.HighC:
-					length = math.Min(timeS/quicken*math.Log((endC-lowC)/(endC-p.in.Window.HighC)), longestWindowS)
-				case endC > lowC:
-					length = longestWindowS // it warms into the window and never out of it
-				}
-				lengths = append(lengths, length)
-				fits += p.within(length)
+	for _, pace := range p.paces {
+		endC := ambientC + pace.riseC
+		for _, quicken := range p.warmerQuickens {
+			length := 0.0
+			switch {
+			case endC > p.in.Window.HighC:
+				length = math.Min(pace.timeS/quicken*math.Log((endC-lowC)/(endC-p.in.Window.HighC)), longestWindowS)
+			case endC > lowC:
+				length = longestWindowS // it warms into the window and never out of it
 			}
+			lengths = append(lengths, length)
+			fits += p.within(length)
 		}
 	}
 	sort.Float64s(lengths)

@@ -155,6 +155,25 @@ func TestVisitSlotsOnAMildDay(t *testing.T) {
 	}
 }
 
+func TestVisitSlotsUsesWhatWasLearned(t *testing.T) {
+	in := mildNight()
+	in.Prior = &WarmupBelief{RiseC: Normal{Mean: 55, SD: 10}, TimeConstantS: Normal{Mean: 1700, SD: 400}}
+	plain := mustPlan(t, in).Slots[0].WindowLengthS
+	in.Prior.Warmer = &WarmerBelief{Probability: 0.9, OnsetS: Normal{300, 60}, Factor: Normal{1.8, 0.15}}
+	if warm := mustPlan(t, in).Slots[0].WindowLengthS; !(warm.P50 < 0.65*plain.P50) {
+		t.Errorf("a warmer that was learned leaves the window at %+v, without it is %+v", warm, plain)
+	}
+	in.CoolantWarmer = "no"
+	if denied := mustPlan(t, in).Slots[0].WindowLengthS; denied != plain {
+		t.Errorf("a warmer that is denied shortens the window to %+v", denied)
+	}
+	// Rise and time constant that go together leave the warming, and so the window, better known.
+	in.Prior.Warmer, in.Prior.Correlation = nil, number64(0.95)
+	if tied := mustPlan(t, in).Slots[0].WindowLengthS; !(tied.P90-tied.P10 < plain.P90-plain.P10) {
+		t.Errorf("with correlation %+v, without %+v", tied, plain)
+	}
+}
+
 func TestVisitSlotsSaysWhyNever(t *testing.T) {
 	tests := []struct {
 		name  string
