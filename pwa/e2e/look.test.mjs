@@ -28,6 +28,18 @@ async function settled(page) {
 /** Elements whose own text is cut off, and the page itself where it is wider than the screen. */
 function cutOff() {
   const found = [];
+  // A word in a line has no box of its own: its letters are measured against the block that holds it.
+  const outOfBlock = (element) => {
+    let block = element;
+    while (getComputedStyle(block).display === 'inline' && block.parentElement !== null) block = block.parentElement;
+    const { right } = block.getBoundingClientRect();
+    const letters = document.createRange();
+    return [...element.childNodes].some((node) => {
+      if (node.nodeType !== Node.TEXT_NODE || node.textContent.trim() === '') return false;
+      letters.selectNodeContents(node);
+      return [...letters.getClientRects()].some((rect) => rect.width > 0 && rect.right > right + 2);
+    });
+  };
   const { scrollWidth, clientWidth } = document.documentElement;
   if (scrollWidth > clientWidth) found.push(`the page is ${scrollWidth - clientWidth} px too wide`);
   for (const element of document.querySelectorAll('body *')) {
@@ -36,6 +48,7 @@ function cutOff() {
     if (!ownText || style.visibility === 'hidden' || element.closest('.heard, [hidden], svg') !== null) continue;
     const box = element.getBoundingClientRect();
     if (box.width <= 1 || box.height <= 1 || style.clipPath !== 'none') continue;
+    if (outOfBlock(element)) found.push(`"${element.textContent.trim().slice(0, 40)}" runs out of what holds it`);
     const name = `${element.tagName.toLowerCase()} "${element.textContent.trim().slice(0, 40)}"`;
     if (style.overflowX !== 'visible' && style.overflowX !== 'auto' && element.scrollWidth > element.clientWidth + 1) found.push(`${name} is cut off`);
     if (style.overflowX === 'visible' && element.clientWidth > 0 && element.scrollWidth > element.clientWidth + 1) found.push(`${name} runs out of its box`);

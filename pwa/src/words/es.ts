@@ -308,7 +308,7 @@ export const es: Words = {
     exerciseBreak: 'Cortar el paso de marchas',
     exerciseGate: 'En el asiento, con el pie en el freno todo el tiempo. Nadie debajo ni al lado del vehículo. Nada que sujete el pedal.',
     exerciseClear: 'Estoy en el asiento, no hay nadie debajo',
-    fitTitle: 'Poner el tapón definitivamente',
+    fitTitle: 'Dejar puesto el tapón',
     fitSeal: 'Junta',
     sealNew: 'Junta nueva',
     sealReused: 'Junta usada',
@@ -317,8 +317,8 @@ export const es: Words = {
     fitKeep: 'El tapón está puesto',
     moveTo: { seat: 'Estoy en el asiento', under: 'Estoy debajo del vehículo', beside: 'Estoy apartado' },
     moveUnderGate: 'Palanca en P, freno de mano puesto, ruedas calzadas.',
-    stop: 'Parar con seguridad',
-    stopTitle: 'Parar con seguridad, en este orden',
+    stop: 'Parada segura',
+    stopTitle: 'Parada segura, en este orden',
     stopWhy: 'Por qué',
     stopKeep: 'Paro: registrarlo',
     stopAlready: 'Ya es seguro: tapón puesto y motor parado.',
@@ -365,7 +365,7 @@ export const es: Words = {
 
   voice: {
     line: 'Lo último dicho',
-    mute: 'Silenciar',
+    mute: 'Callar',
     unmute: 'Quitar silencio',
     muted: 'Silenciado',
     all: 'Voz, sonido y vibración',
@@ -437,7 +437,7 @@ export const es: Words = {
     refused: {
       alarm: 'Tras una alarma no se sigue: ventilar, buscar la causa, empezar otra vez en frío.',
       unwell: 'A solas y sin encontrarse bien no se sigue.',
-      wrong_fluid: 'Con el aceite equivocado dentro no se sigue: preguntar antes a quien responde de la especificación.',
+      wrong_fluid: 'Con el aceite erróneo dentro no se sigue: preguntar antes a quien responde de la especificación.',
       bad_fluid: 'Con aceite malo no se sigue: buscar antes la causa, no circular.',
       plug: 'No se sigue hasta arreglar el tapón o su rosca.',
       leak: 'No se sigue hasta encontrar la fuga.',
@@ -687,7 +687,7 @@ export const es: Words = {
     show: 'Mostrar',
     screens: {
       pictures: 'piezas', slope: 'inclinación', prepare: 'hoja de salida', warm: 'calentando', exercise: 'paso de marchas', open: 'tapón quitado', thin: 'ventana cerrándose',
-      over: 'ventana pasada', gap: 'tras un hueco', drips: 'gotas', stop: 'parar con seguridad', done: 'ajustado', not_done: 'no hecho',
+      over: 'ventana pasada', gap: 'tras un hueco', drips: 'gotas', stop: 'parada segura', done: 'ajustado', not_done: 'no hecho',
     },
     states: {
       before: 'antes de la ventana', inTime: 'a tiempo', tight: 'justo, una lectura en duda', fitsNot: 'no cabe', over: 'pasada', nothing: 'nada leído aún',
@@ -759,7 +759,7 @@ export const es: Words = {
       overrun: 'La ventana ha pasado',
       no_time: 'No hay tiempo suficiente',
       bad_fluid: 'El aceite está mal',
-      wrong_fluid: 'El aceite equivocado',
+      wrong_fluid: 'El aceite erróneo',
       seized_plug: 'El tapón no se mueve',
       find_cause: 'Antes hay que encontrar la causa',
       interrupted: 'Interrumpido',
@@ -774,7 +774,7 @@ export const es: Words = {
       unwell: 'No me encuentro bien',
       alarm: 'Alarma de gas o humos',
       weather: 'El tiempo',
-      wrong_fluid: 'Aceite equivocado',
+      wrong_fluid: 'Aceite erróneo',
       bad_fluid: 'Aceite malo',
       stalled: 'El motor se caló',
       overrun: 'La ventana ha pasado',
@@ -1060,7 +1060,7 @@ export const es: Words = {
       'fluid.added': 'Aceite añadido',
       'fluid.caught': 'Aceite recogido',
       'note.written': 'Escribir una nota',
-      'stop.begun': 'Parar con seguridad',
+      'stop.begun': 'Parada segura',
       'check.finished': 'Cerrar el control',
     },
     method: {
